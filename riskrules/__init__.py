@@ -1,0 +1,1 @@
+"""Explained risk rules for strawberries under low plastic tunnels."""

@@ -1,0 +1,1 @@
+"""Facts: what happened in a block, each quantity with the least and the most it can be."""

@@ -1,0 +1,189 @@
+"""Build a table of facts from columns: round, cut to physical limits, name, and date them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from riskrules.facts.cells import Bools, Cells, Shared, Spans, Truth
+from riskrules.facts.kinds import KINDS, Cause
+from riskrules.facts.stages import ALL
+from riskrules.facts.state import Setup
+from riskrules.facts.table import DECIMALS, FactTable
+from riskrules.logs.events import Event
+from riskrules.logs.readings import Ints
+from riskrules.logs.variables import Floats
+
+Triple = tuple[Floats, Floats, Ints]
+MOST_RAIN_RATE = 200.0
+"""Rain rate that stands for 'not measured'. [mm h-1] (assumption)"""
+
+
+@dataclass(slots=True)
+class Context:
+    """All that a kind of fact may be derived from, for one block.
+
+    Attributes
+    ----------
+    truths : dict of Truth
+        Conditions over the cells: covered, shut, filmed, straw, wet, humid, hot and so on.
+    stages : tuple of ndarray
+        Stages surely and possibly present in each cell, as bits.
+    days : list of date; sunrise, sunset : ndarray
+        The days the cells touch. [s]
+    journal_until : int
+        Time of the last thing written in the journal. [s]
+    """
+
+    block: str
+    cells: Cells
+    events: Sequence[Event]
+    shared: Shared
+    setup: Setup
+    zone: ZoneInfo
+    truths: dict[str, Truth]
+    stages: tuple[Ints, Ints]
+    days: list[date]
+    sunrise: Ints
+    sunset: Ints
+    journal_until: int
+    sensor: Bools
+
+    @property
+    def now(self) -> int:
+        """Where the past ends. [s]"""
+        return self.cells.now
+
+    def rain(self, spans: Spans) -> Triple:
+        """Return the rain over stretches, by whichever gauge has a value. [mm]"""
+        rate = self.cells.rain_rate()
+        gone = np.isnan(rate)
+        least = spans.total(np.where(gone, 0, rate) * self.cells.hours)
+        most = least + spans.total(gone * self.cells.hours) * MOST_RAIN_RATE
+        return least, most, np.full(len(spans), int(Cause.NO_RAIN), dtype=np.int64)
+
+    def of(self, event: str) -> list[Event]:
+        """Return the events of one sort, in time order."""
+        return [e for e in self.events if e.event == event]
+
+
+class Builder:
+    """Gathers the columns of one kind and makes the table."""
+
+    def __init__(
+        self,
+        context: Context,
+        kind: str,
+        start: tuple[Ints, Ints],
+        end: tuple[Ints, Ints],
+        tags: Sequence[str] | None = None,
+    ) -> None:
+        self.context = context
+        n = len(start[0])
+        self.table = FactTable(KINDS[kind], context.block, [], start, end)
+        self.spans = Spans(context.cells, start[0], end[1])
+        self._tags = tags or [""] * n
+        t = self.table
+        t.forecast = end[1] > context.now
+        t.stages_sure, t.stages_possible = self._stages()
+        self.flag("exists", np.ones(n), np.ones(n))
+        grace = context.shared["journal_grace"] * 3600
+        wanted = np.minimum(end[1], context.now) - grace
+        current = (context.journal_until >= wanted).astype(float)
+        self.flag("journal_current", current, np.ones(n), Cause.NO_JOURNAL)
+
+    def __len__(self) -> int:
+        return len(self.spans)
+
+    def _stages(self) -> tuple[Ints, Ints]:
+        sure, maybe = self.context.stages
+        if not len(self):
+            return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
+        both = self.spans.reduce(np.bitwise_and, sure, 0)
+        either = self.spans.reduce(np.bitwise_or, maybe, ALL)
+        return both.astype(np.int64), either.astype(np.int64)
+
+    def put(self, name: str, triple: Triple) -> None:
+        """Add a quantity: least, most, and why they differ."""
+        quantity = self.table.kind.quantity(name)
+        if quantity is None:
+            raise KeyError(f"{self.table.kind.name} has no {name}")
+        least, most, cause = triple
+        low = np.clip(np.round(least, DECIMALS), quantity.least, quantity.most)
+        high = np.clip(np.round(most, DECIMALS), quantity.least, quantity.most)
+        self.table.least[name], self.table.most[name] = low, np.maximum(low, high)
+        self.table.cause[name] = np.where(low >= high, 0, cause).astype(np.int64)
+
+    def exact(self, name: str, value: Floats | Sequence[float]) -> None:
+        """Add a quantity that is known for certain."""
+        column = np.asarray(value, dtype=float)
+        self.put(name, (column, column, np.zeros(len(column), dtype=np.int64)))
+
+    def flag(self, name: str, least: Floats, most: Floats, cause: Cause = Cause.NONE) -> None:
+        """Add a flag with one cause for all that is open."""
+        self.put(name, (least, most, np.full(len(least), int(cause), dtype=np.int64)))
+
+    def hours(self, name: str, *conditions: str) -> None:
+        """Add the hours for which all the named conditions hold."""
+        truth = self.context.truths[conditions[0]]
+        for other in conditions[1:]:
+            truth = truth & self.context.truths[other]
+        self.put(name, self.spans.hours_of(truth))
+
+    def unknown(self, name: str, cause: Cause) -> None:
+        """Add a quantity of which nothing is known but its physical limits."""
+        quantity = self.table.kind.quantity(name)
+        if quantity is None:
+            raise KeyError(name)
+        n = len(self)
+        causes = np.full(n, int(cause), dtype=np.int64)
+        self.put(name, (np.full(n, quantity.least), np.full(n, quantity.most), causes))
+
+    def basis(self, estimated: Bools | None = None) -> None:
+        """Add the word that says what the fact rests on."""
+        guessed = estimated if estimated is not None else np.zeros(len(self), dtype=bool)
+        self.table.words["basis"] = [
+            "forecast" if f else "estimated" if e else "measured"
+            for f, e in zip(self.table.forecast.tolist(), guessed.tolist(), strict=True)
+        ]
+
+    def chain(self, names: Sequence[str], before: Sequence[str]) -> None:
+        """Add the text keys by which a rule says ``follows``."""
+        stem = f"{self.context.block}/{self.table.kind.name}"
+        self.table.key = [f"{stem}/{name}" for name in names]
+        self.table.previous = [f"{stem}/{name}" for name in before]
+
+    def done(self) -> FactTable:
+        """Return the table, with ids made of kind, block and start.
+
+        Raises
+        ------
+        KeyError
+            If a quantity of the kind was forgotten.
+        """
+        t = self.table
+        for quantity in t.kind.all_quantities:
+            if quantity.name not in t.least:
+                raise KeyError(f"{t.kind.name}: no value given for {quantity.name}")
+        seen: dict[str, int] = {}
+        for start, tag in zip(t.start[0].tolist(), self._tags, strict=True):
+            moment = datetime.fromtimestamp(start, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+            name = f"{t.kind.name}/{t.block}/{moment}" + (f"/{tag}" if tag else "")
+            seen[name] = seen.get(name, 0) + 1
+            t.ids.append(name if seen[name] == 1 else f"{name}#{seen[name]}")
+        return t
+
+
+def times(values: Sequence[int] | Ints) -> Ints:
+    """Return times as an array of whole seconds."""
+    return np.asarray(values, dtype=np.int64)
+
+
+def sure_times(values: Sequence[int] | Ints) -> tuple[Ints, Ints]:
+    """Return certain times as (least, most)."""
+    array = times(values)
+    return array, array

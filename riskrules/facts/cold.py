@@ -1,0 +1,109 @@
+"""The part of the plant at risk from cold, its critical temperature, and what lies ahead."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+
+from riskrules.facts.build import Builder, Context, sure_times
+from riskrules.facts.cells import Truth
+from riskrules.facts.kinds import AIR, Cause
+from riskrules.facts.stages import ALL, codes
+from riskrules.facts.table import FactTable
+from riskrules.logs.readings import Ints
+from riskrules.logs.variables import Floats
+from riskrules.science.cold import part_at_risk
+
+FRESH_S = 2 * 3600
+"""A reading older than this no longer says what it is now. [s] (assumption)"""
+
+
+@lru_cache(maxsize=4096)
+def _critical(sure: int, maybe: int) -> tuple[str, float, float]:
+    """Return part, least and most critical temperature for bits of stages.
+
+    The warmest critical temperature among the parts present counts. Where no stage is recorded,
+    open blossom is assumed (assumption).
+    """
+    if maybe == ALL and not sure:
+        assumed = part_at_risk([])
+        return assumed.part, assumed.critical, assumed.critical
+    most = part_at_risk(codes(maybe))
+    least = part_at_risk(codes(sure)) if sure else most
+    if not sure:
+        coldest = min(part_at_risk([code]).critical for code in codes(maybe))
+        return most.part, coldest, most.critical
+    return most.part, min(least.critical, most.critical), most.critical
+
+
+def critical_columns(sure: Ints, maybe: Ints) -> tuple[list[str], Floats, Floats]:
+    """Return part, least and most critical temperature for columns of stage bits. [degC]"""
+    pairs = np.stack([sure, maybe], axis=1)
+    kinds, at = np.unique(pairs, axis=0, return_inverse=True)
+    found = [_critical(int(a), int(b)) for a, b in kinds]
+    at = np.asarray(at).ravel()
+    parts = [found[i][0] for i in at]
+    least = np.array([f[1] for f in found])[at] if found else np.zeros(0)
+    most = np.array([f[2] for f in found])[at] if found else np.zeros(0)
+    return parts, least, most
+
+
+def cold_truth(c: Context) -> Truth:
+    """Return where the air at the plants is below the critical temperature of the part at risk."""
+    sure, maybe = c.stages
+    _, least, most = critical_columns(sure, maybe)
+    value = c.cells.value("air_temperature")
+    gone = np.isnan(value)
+    cause = np.where(gone, c.cells.why("air_temperature"), int(Cause.NO_STAGE))
+    return Truth(value < least, gone | (value < most), cause)
+
+
+def put_critical(b: Builder, *margins: tuple[str, str]) -> None:
+    """Add the critical temperature, the part, and margins ``(name, of which temperature)``."""
+    t = b.table
+    parts, least, most = critical_columns(t.stages_sure, t.stages_possible)
+    if "part" in t.kind.words:
+        t.words["part"] = parts
+    no_stage = np.full(len(b), int(Cause.NO_STAGE), dtype=np.int64)
+    if t.kind.quantity("critical_temperature"):
+        b.put("critical_temperature", (least, most, no_stage))
+    for name, of in margins:
+        cause = t.cause[of] | np.where(least < most, no_stage, 0)
+        b.put(name, (t.least[of] - most, t.most[of] - least, cause))
+
+
+def cold_watch(c: Context) -> FactTable:
+    """Derive what a job that opens, lifts or wets would expose the plants to.
+
+    One fact: the last readings inside and outside, and the lowest outside temperature from now
+    over ``cold_ahead`` hours; without a forecast that is unknown.
+    """
+    ahead = c.now + int(c.shared["cold_ahead"] * 3600)
+    b = Builder(c, "cold_watch", sure_times([c.now]), sure_times([ahead]))
+    b.put("outside_ahead", b.spans.lowest("air_temperature_outside", AIR))
+    for name, variable in (
+        ("outside_now", "air_temperature_outside"),
+        ("inside_now", "air_temperature"),
+    ):
+        value = _last(c, variable)
+        if value is None:
+            b.unknown(name, Cause.NO_OUTSIDE if "outside" in name else Cause.NO_TEMPERATURE)
+        else:
+            b.exact(name, [value])
+    stage = int(c.cells.at([c.now])[0]) - 1
+    sure, maybe = c.stages
+    if 0 <= stage < len(sure):
+        b.table.stages_sure = sure[stage : stage + 1]
+        b.table.stages_possible = maybe[stage : stage + 1]
+    put_critical(b)
+    return b.done()
+
+
+def _last(c: Context, name: str) -> float | None:
+    """Return the last measured value that is still fresh at 'now', or None."""
+    value = c.cells.value(name)
+    known = np.flatnonzero(~np.isnan(value) & ~c.cells.forecast)
+    if not len(known) or c.now - c.cells.edges[known[-1] + 1] > FRESH_S:
+        return None
+    return float(value[known[-1]])

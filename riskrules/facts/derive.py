@@ -1,0 +1,223 @@
+"""Readings and events of one block in, facts out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from riskrules.facts.build import Context
+from riskrules.facts.cells import Cells, Truth, build_cells
+from riskrules.facts.cold import cold_truth, cold_watch
+from riskrules.facts.kinds import Cause
+from riskrules.facts.nights import days, nights
+from riskrules.facts.picks import end_of, irrigations, pick_gaps, picks
+from riskrules.facts.scouting import field_work, limits, log_gaps, sightings, stage_spells
+from riskrules.facts.spells import (
+    cover_spells,
+    heat_spells,
+    rain_spells,
+    shut_spells,
+    warm_spells,
+)
+from riskrules.facts.state import Setup, stage_columns, state_truths
+from riskrules.facts.sun import sun_times
+from riskrules.facts.table import Facts
+from riskrules.facts.wet import running, wet_periods, wet_truth, windows
+from riskrules.logs.events import Event
+from riskrules.logs.judge import judge
+from riskrules.logs.readings import Readings
+from riskrules.packs.model import Threshold
+from riskrules.science.air import relative_humidity_from_dew_point, vapour_pressure_deficit
+
+HOUR_S = 3600
+MoreFacts = Callable[[Context], Facts]
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a farm is: degrees north and east, and its named zone."""
+
+    latitude: float
+    longitude: float
+    zone: str
+
+
+def derive(
+    block: str,
+    sources: Sequence[Readings],
+    events: Sequence[Event],
+    shared: Mapping[str, Threshold],
+    place: Place,
+    setup: Setup,
+    now: int,
+    more: Sequence[MoreFacts] = (),
+) -> Facts:
+    """Derive all facts of a block.
+
+    Parameters
+    ----------
+    block : str
+        Its name.
+    sources : sequence of Readings
+        The block's own logs, then those of the farm's outside station and of a forecast.
+    events : sequence of Event
+        Of this block, in time order.
+    shared : mapping
+        Thresholds by which readings become facts.
+    place, setup
+        Where the farm is, and what never changes in the block.
+    now : int
+        Where the past ends. [s since 1970 UTC]
+    more : sequence of callables
+        From plug-ins: each returns further tables.
+
+    Returns
+    -------
+    dict of FactTable
+        By kind; a kind without facts has an empty table.
+    """
+    context = prepare(block, sources, events, shared, place, setup, now)
+    day = days(context)
+    wet = wet_periods(context)
+    facts: Facts = {"day": day, "night": nights(context), "wet_period": wet}
+    facts |= windows(context, wet)
+    facts["heat_spell"] = heat_spells(context, day)
+    facts["warm_spell"] = warm_spells(context, day)
+    for kind, make in _SIMPLE.items():
+        facts[kind] = make(context)
+    for add in more:
+        facts |= add(context)
+    return facts
+
+
+_SIMPLE = {
+    "cover_spell": cover_spells,
+    "shut_spell": shut_spells,
+    "rain_spell": rain_spells,
+    "irrigation": irrigations,
+    "pick_gap": pick_gaps,
+    "pick": picks,
+    "sighting": sightings,
+    "field_work": field_work,
+    "stage_spell": stage_spells,
+    "limit": limits,
+    "log_gap": log_gaps,
+    "cold_watch": cold_watch,
+}
+
+
+def prepare(
+    block: str,
+    sources: Sequence[Readings],
+    events: Sequence[Event],
+    shared: Mapping[str, Threshold],
+    place: Place,
+    setup: Setup,
+    now: int,
+) -> Context:
+    """Cut the block's time into cells and settle every condition over them; see `derive`."""
+    values = {name: t.value for name, t in shared.items()}
+    judged = [judge(rows, shared) for rows in sources if len(rows)]
+    first = min(int(rows.time[0]) for rows in judged) - HOUR_S
+    last = max(int(rows.time[-1]) for rows in judged)
+    last = max(last, now + int(values["cold_ahead"] * HOUR_S))
+    zone = ZoneInfo(place.zone)
+    start_day = datetime.fromtimestamp(first, zone).date() - timedelta(days=1)
+    end_day = datetime.fromtimestamp(last, zone).date() + timedelta(days=1)
+    day_list, rise, fall = sun_times(start_day, end_day, place.latitude, place.longitude)
+    events = [e for e in events if e.time <= now or e.what == "planned"]
+    edges = _edges(events, values, first, last)
+    sun = [int(t) for t in np.concatenate([rise, fall]) if t >= 0]
+    cells = build_cells(judged, [*edges, *sun, last], now)
+    _complete(cells, setup)
+    journal = max((e.time for e in events if e.what != "planned"), default=0)
+    states = state_truths(cells, events, values, setup)
+    wet, sensor = wet_truth(cells, states, list(events), values)
+    truths = {**states, "wet": wet, **_conditions(cells, values, rise, fall)}
+    truths["splashing"] = _splashing(cells, list(events), states)
+    context = Context(
+        block, cells, events, values, setup, zone, truths, stage_columns(cells, events, values),
+        day_list, rise, fall, journal, sensor,
+    )  # fmt: skip
+    truths["cold"] = cold_truth(context)
+    return context
+
+
+def _edges(events: Sequence[Event], shared: Mapping[str, float], first: int, last: int) -> list[int]:
+    found = {e.time for e in events} | {e.end for e in events if e.end is not None}
+    back = int(shared["before_pick"] * HOUR_S)
+    for e in events:
+        if e.event == "pick":
+            found |= {e.time - back, end_of(e)}
+    return [t for t in found if first <= t <= last]
+
+
+def _complete(cells: Cells, setup: Setup) -> None:
+    """Fill in what follows from other variables: open beds see the outside air; humidity."""
+    for name in list(cells.values):
+        base = name.removesuffix("_outside")
+        if setup.tunnel is False and setup.row_covers is False:
+            other = base if name != base else f"{base}_outside"
+            _borrow(cells, other, name)
+        elif setup.placed == "outside" and name == base == "air_temperature":
+            _borrow(cells, "air_temperature_outside", name)
+    for place in ("", "_outside"):
+        dew, air = cells.value(f"dew_point_temperature{place}"), cells.value(
+            f"air_temperature{place}"
+        )
+        if not np.isnan(dew).all():
+            name = f"relative_humidity{place}"
+            rebuilt = np.clip(relative_humidity_from_dew_point(air, np.minimum(dew, air)), 0, 100)
+            own, why = cells.value(name), cells.why(name)
+            cells.values[name] = np.where(np.isnan(own), rebuilt, own)
+            cells.cause[name] = np.where(np.isnan(cells.values[name]), why, 0)
+    deficit = vapour_pressure_deficit(
+        cells.value("air_temperature"), cells.value("relative_humidity")
+    )
+    cells.values["vapour_pressure_deficit"] = np.maximum(deficit, 0)
+    cells.cause["vapour_pressure_deficit"] = np.where(
+        np.isnan(deficit), cells.why("air_temperature") | cells.why("relative_humidity"), 0
+    )
+
+
+def _borrow(cells: Cells, name: str, other: str) -> None:
+    """Fill the holes of a variable from another of the same air."""
+    own, why = cells.value(name), cells.why(name)
+    filled = np.where(np.isnan(own), cells.value(other), own)
+    cells.values[name], cells.cause[name] = filled, np.where(np.isnan(filled), why, 0)
+
+
+def _conditions(
+    cells: Cells, shared: Mapping[str, float], rise: np.ndarray, fall: np.ndarray
+) -> dict[str, Truth]:
+    found = {
+        "humid": cells.compare("relative_humidity", shared["humid"]),
+        "saturated": cells.compare("relative_humidity", shared["saturated"]),
+        "soil_hot": cells.compare("soil_temperature", shared["soil_hot"]),
+        "dry_air": cells.compare("vapour_pressure_deficit", shared["dry_deficit"]),
+    }
+    for name in ("warm", "hot", "work_hot"):
+        found[name] = cells.compare("air_temperature", shared[name])
+    ups, downs = np.sort(rise[rise >= 0]), np.sort(fall[fall >= 0])
+    risen = np.searchsorted(ups, cells.edges[:-1], side="right")
+    fallen = np.searchsorted(downs, cells.edges[:-1], side="right")
+    last_rise = np.where(risen > 0, ups[np.maximum(risen - 1, 0)], -1) if len(ups) else -1
+    last_fall = np.where(fallen > 0, downs[np.maximum(fallen - 1, 0)], -1) if len(downs) else -1
+    dark = np.broadcast_to(np.asarray(last_fall > last_rise), (len(cells),)).copy()
+    found["night"] = Truth(dark, dark, np.zeros(len(cells), dtype=np.int64))
+    return found
+
+
+def _splashing(cells: Cells, events: list[Event], states: Mapping[str, Truth]) -> Truth:
+    """Return where water drops hit the plants: rain, or overhead water, without film."""
+    rate = cells.rain_rate()
+    gone = np.isnan(rate)
+    cause = np.full(len(cells), int(Cause.NO_RAIN), dtype=np.int64)
+    rain = Truth(np.nan_to_num(rate) > 0, gone | (np.nan_to_num(rate) > 0), cause)
+    overhead = running(cells, events, "overhead")
+    none = np.zeros(len(cells), dtype=np.int64)
+    return (rain | Truth(overhead, overhead, none)) & ~states["filmed"]

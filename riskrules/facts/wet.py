@@ -1,0 +1,202 @@
+"""Wet periods, and the windows in which what they started would show or ripen."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from riskrules.facts.build import Builder, Context, sure_times
+from riskrules.facts.cells import Bools, Cells, Shared, Spans, Truth, core_and_rest
+from riskrules.facts.kinds import AIR, Cause
+from riskrules.facts.picks import to_next_pick
+from riskrules.facts.table import FactTable
+from riskrules.logs.events import Event
+from riskrules.logs.readings import Ints
+from riskrules.logs.variables import Floats
+from riskrules.science.anthracnose_fruit import fruit_infection_bounds
+from riskrules.science.gray_mold_flower import flower_infection_bounds
+from riskrules.science.leather_rot import leather_rot_bounds
+
+DAY_S = 86_400
+
+
+def wet_truth(
+    cells: Cells, states: dict[str, Truth], events: list[Event], shared: Shared
+) -> tuple[Truth, Bools]:
+    """Return where plants are wet, and in which cells a wetness sensor says so.
+
+    A sensor's word stands. Without one, humidity stands in: surely wet from
+    ``wet_humidity_sure``, surely dry below ``wet_humidity_possible``, doubtful between
+    (assumption). Rain and overhead water wet plants that no film covers.
+    """
+    sensor = cells.value("surface_wetness")
+    has_sensor = ~np.isnan(sensor)
+    humidity = cells.value("relative_humidity")
+    gone = np.isnan(humidity)
+    sure = humidity >= shared["wet_humidity_sure"]
+    maybe = gone | (humidity >= shared["wet_humidity_possible"])
+    cause = np.where(gone, cells.why("relative_humidity"), int(Cause.DOUBTFUL_BAND))
+    guess = Truth(sure, maybe, cause) | _watered(cells, states, events, shared)
+    felt_sure = sensor >= shared["sensor_wet"]
+    felt_maybe = sensor >= shared["sensor_dry"]
+    doubt = np.full(len(cells), int(Cause.DOUBTFUL_BAND), dtype=np.int64)
+    truth = Truth(
+        np.where(has_sensor, felt_sure, guess.sure),
+        np.where(has_sensor, felt_maybe | felt_sure, guess.maybe),
+        np.where(has_sensor, doubt, guess.cause),
+    )
+    return truth, has_sensor
+
+
+def _watered(
+    cells: Cells, states: dict[str, Truth], events: list[Event], shared: Shared
+) -> Truth:
+    """Return where rain or overhead water reaches the plants."""
+    rate = cells.rain_rate()
+    raining = np.nan_to_num(rate) * cells.hours >= shared["rain_wets"]
+    drizzle = np.nan_to_num(rate) > 0
+    water = Truth(raining, raining | drizzle, np.full(len(cells), int(Cause.DOUBTFUL_BAND)))
+    overhead = running(cells, events, "overhead")
+    water = water | Truth(overhead, overhead, np.zeros(len(cells), dtype=np.int64))
+    return water & ~states["filmed"]
+
+
+def running(cells: Cells, events: list[Event], method: str) -> Bools:
+    """Return the cells during which water of one method ran."""
+    found = np.zeros(len(cells), dtype=bool)
+    for e in events:
+        if e.event == "irrigation" and e.what.startswith(method):
+            i, j = cells.at([e.time, e.end if e.end is not None else e.time])
+            found[i:j] = True
+    return found
+
+
+def wet_periods(c: Context) -> FactTable:
+    """Derive wet periods with their infection indices.
+
+    Hours wet are those of the surely wet core at least, and of the whole possibly wet period at
+    most. The mean temperature of the wet hours is bounded by adding the coldest or the warmest
+    doubtful hours to the core.
+    """
+    wet = c.truths["wet"]
+    start, end, core = core_and_rest(c.cells, wet, c.shared["join_dry_gap"] * 3600)
+    b = Builder(c, "wet_period", start, end)
+    core_h = core.total(c.cells.hours * wet.sure)
+    whole_h = b.spans.total(c.cells.hours * wet.maybe)
+    b.put("hours", (core_h, whole_h, b.spans.cause_of(wet)))
+    b.put("exists", ((core_h > 0) * 1.0, np.ones(len(b)), b.spans.cause_of(wet)))
+    temperature = _temperature(c, b, core, core_h, whole_h)
+    b.put("temperature", temperature)
+    _indices(b, temperature[2])
+    _surroundings(c, b, core)
+    b.table.words["source"] = _sources(c, b)
+    b.basis(np.array([s == "estimated" for s in b.table.words["source"]], dtype=bool))
+    return b.done()
+
+
+def _temperature(
+    c: Context, b: Builder, core: Spans, core_h: Floats, whole_h: Floats
+) -> tuple[Floats, Floats, Ints]:
+    wet = c.truths["wet"]
+    value = c.cells.value("air_temperature")
+    gone = np.isnan(value)
+    bounds = []
+    for limit, ufunc in ((AIR[0], np.minimum), (AIR[1], np.maximum)):
+        filled = np.where(gone, limit, value)
+        core_sum = core.total(filled * c.cells.hours * wet.sure)
+        dry = np.inf if ufunc is np.minimum else -np.inf
+        worst = b.spans.reduce(ufunc, np.where(wet.maybe, filled, dry), limit)
+        core_mean = np.where(core_h > 0, core_sum / np.maximum(core_h, 1e-9), worst)
+        added = ufunc(worst, core_mean)
+        total = np.maximum(whole_h, 1e-9)
+        bounds.append((core_h * core_mean + (whole_h - core_h) * added) / total)
+    cause = b.spans.missing("air_temperature") | b.spans.cause_of(wet)
+    return bounds[0], bounds[1], cause
+
+
+def _indices(b: Builder, cause: Ints) -> None:
+    t = b.table
+    box = (t.least["temperature"], t.most["temperature"], t.least["hours"], t.most["hours"])
+    for name, bounds in (
+        ("flower_index", flower_infection_bounds),
+        ("fruit_index", fruit_infection_bounds),
+        ("leather_level", leather_rot_bounds),
+    ):
+        least, most = bounds(*box)
+        open_h = t.least["hours"] < t.most["hours"]
+        why = np.where(open_h, cause | t.cause["hours"], cause)
+        outside = np.where(why == 0, int(Cause.OUT_OF_RANGE), why)
+        b.put(name, (least, most, outside))
+
+
+def _surroundings(c: Context, b: Builder, core: Spans) -> None:
+    b.put("rain", c.rain(b.spans))
+    wet = c.truths["wet"]
+    for name, state in (("cover_hours", "covered"), ("shut_hours", "shut")):
+        both = wet & c.truths[state]
+        least = core.total(c.cells.hours * both.sure)
+        b.put(name, (least, b.spans.total(c.cells.hours * both.maybe), b.spans.cause_of(both)))
+    b.put("to_next_pick", to_next_pick(c, b.table.end))
+    b.put("straw", b.spans.all_of(c.truths["straw"]))
+    b.put("under_film", b.spans.all_of(c.truths["filmed"]))
+    splashed = c.truths["splashing"]
+    least = core.reduce(np.logical_or, splashed.sure, 0).astype(float)
+    most = b.spans.reduce(np.logical_or, splashed.maybe, 0).astype(float)
+    b.put("splashed", (least, most, b.spans.cause_of(splashed)))
+
+
+def _sources(c: Context, b: Builder) -> list[str]:
+    felt = b.spans.total(c.cells.hours * (c.truths["wet"].maybe & c.sensor))
+    return ["sensor" if f >= h and h > 0 else "estimated"
+            for f, h in zip(np.round(felt, 4), b.table.most["hours"], strict=True)]  # fmt: skip
+
+
+def windows(c: Context, wet: FactTable) -> dict[str, FactTable]:
+    """Derive when each infection would show, and when the flowers of that time ripen."""
+    shared = c.shared
+    pieces = [
+        ("gray_mold", "flower_index", "gray_mold_shows_from", "gray_mold_shows_until"),
+        ("anthracnose", "fruit_index", "anthracnose_shows_from", "anthracnose_shows_until"),
+    ]
+    worth = np.flatnonzero(wet.most["hours"] > 0)
+    shows = [_window(c, wet, worth, "symptom_window", index, shared[a], shared[z], symptom)
+             for symptom, index, a, z in pieces]  # fmt: skip
+    ripe = _window(
+        c, wet, worth, "ripening_window", "flower_index", shared["ripe_from"], shared["ripe_until"]
+    )
+    return {"symptom_window": _stacked(shows), "ripening_window": ripe}
+
+
+def _window(
+    c: Context, wet: FactTable, at: Ints, kind: str, index: str, first: float, last: float,
+    symptom: str = "",
+) -> FactTable:  # fmt: skip
+    start = wet.end[1][at] + int(first * DAY_S)
+    end = np.maximum(wet.start[0][at] + int(last * DAY_S), start + 1)
+    b = Builder(c, kind, sure_times(start), sure_times(end), [symptom] * len(at))
+    b.table.stages_sure = wet.stages_sure[at]
+    b.table.stages_possible = wet.stages_possible[at]
+    for name, source in (("index", index), ("hours", "hours"), ("exists", "exists")):
+        b.put(name, (wet.least[source][at], wet.most[source][at], wet.cause[source][at]))
+    if symptom:
+        b.table.words["symptom"] = [symptom] * len(at)
+    return b.done()
+
+
+def _stacked(tables: list[FactTable]) -> FactTable:
+    """Return tables of one kind as one."""
+    first = tables[0]
+    columns = [f for f in first.least]
+    return FactTable(
+        first.kind,
+        first.block,
+        [i for t in tables for i in t.ids],
+        tuple(np.concatenate([t.start[k] for t in tables]) for k in (0, 1)),  # type: ignore[arg-type]
+        tuple(np.concatenate([t.end[k] for t in tables]) for k in (0, 1)),  # type: ignore[arg-type]
+        {n: np.concatenate([t.least[n] for t in tables]) for n in columns},
+        {n: np.concatenate([t.most[n] for t in tables]) for n in columns},
+        {n: np.concatenate([t.cause[n] for t in tables]) for n in columns},
+        {w: [x for t in tables for x in t.words[w]] for w in first.words},
+        stages_sure=np.concatenate([t.stages_sure for t in tables]),
+        stages_possible=np.concatenate([t.stages_possible for t in tables]),
+        forecast=np.concatenate([t.forecast for t in tables]),
+    )

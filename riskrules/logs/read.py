@@ -1,0 +1,291 @@
+"""Read a log file: CSV with a time column and units in the header."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import numpy.typing as npt
+
+from riskrules.errors import LogError, Problem
+from riskrules.facts.kinds import Cause
+from riskrules.logs.readings import Ints, Note, Readings, missing_cause
+from riskrules.logs.variables import Column, Floats, understand
+
+LONGEST_LINE = 1_000_000
+"""Bytes a line of a log may have. (assumption)"""
+TIME_NAMES = ("time", "timestamp", "datetime", "date_time")
+
+
+def fail(file: str, message: str, line: int = 0) -> LogError:
+    """Return the error for a log that cannot be used at all."""
+    return LogError([Problem(file, line, 0, message)])
+
+
+def read_bytes(path: Path) -> bytes:
+    """Return a file's bytes; LogError where it is missing, empty, or has an endless line."""
+    try:
+        raw = path.read_bytes()
+    except FileNotFoundError:
+        raise fail(str(path), "no such file") from None
+    except OSError as error:
+        raise fail(str(path), error.strerror or str(error)) from None
+    if not raw.strip():
+        raise fail(path.name, "empty; expected a header and rows")
+    start = 0
+    while len(raw) - start >= LONGEST_LINE:
+        newline = raw.rfind(b"\n", start, start + LONGEST_LINE)
+        if newline < 0:
+            message = f"a line of more than {LONGEST_LINE:,} bytes; expected rows of a log"
+            raise fail(path.name, message, raw.count(b"\n", 0, start) + 1)
+        start = newline + 1
+    return raw
+
+
+def decode(raw: bytes, file: str) -> str:
+    """Return text from UTF-8 bytes; LogError names the first byte that is not."""
+    if raw[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\x00" in raw[:200]:
+        raise fail(file, "looks like UTF-16; expected UTF-8. Save it again as CSV UTF-8")
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        byte = raw[error.start]
+        message = f"byte {byte:#04x} is not UTF-8; expected UTF-8. Save it again as CSV UTF-8"
+        raise fail(file, message, line) from None
+
+
+def read_log(
+    path: Path, zone: str | None = None, columns: Mapping[str, str] | None = None
+) -> Readings:
+    """Read a CSV log.
+
+    Parameters
+    ----------
+    path : Path
+        The file. Lines before the header may start with ``#``.
+    zone : str, optional
+        Named zone of times that carry no offset, such as ``Europe/Paris``.
+    columns : mapping, optional
+        Header in the file to header as we write it: ``{"T1": "air_temperature [degF]"}``.
+
+    Returns
+    -------
+    Readings
+        In time order, with a note for each kind of trouble.
+
+    Raises
+    ------
+    LogError
+        Where nothing of the file can be trusted: no or two time columns, no known variable,
+        another encoding, an unknown unit, times without offset and without zone.
+    """
+    import pandas as pd
+
+    raw = read_bytes(path)
+    text = decode(raw, path.name)
+    skip = 0
+    for line in text.splitlines():
+        if line.strip() and not line.startswith("#"):
+            break
+        skip += 1
+    header = next(csv.reader(io.StringIO(line))) if line.strip() else []
+    names = [(columns or {}).get(h.strip(), h.strip()) for h in header]
+    time_at, found = _columns(names, path.name, skip + 1)
+    try:
+        table = pd.read_csv(
+            io.StringIO(text),
+            skiprows=skip + 1,
+            header=None,
+            names=list(range(len(names))),
+            index_col=False,
+            skip_blank_lines=False,
+        )
+    except (pd.errors.ParserError, pd.errors.EmptyDataError) as error:
+        raise fail(path.name, f"not readable as CSV: {error}", skip + 1) from None
+    if not len(table):
+        raise fail(path.name, "a header but no rows", skip + 1)
+    return _Reader(path.name, skip + 2, zone).readings(table, time_at, found, names)
+
+
+def _columns(names: list[str], file: str, line: int) -> tuple[int, dict[int, Column]]:
+    times = [i for i, name in enumerate(names) if name.lower() in TIME_NAMES]
+    if len(times) != 1:
+        shown = ", ".join(names[i] for i in times) or "none among " + ", ".join(names[:12])
+        raise fail(file, f"{len(times)} time columns ({shown}); expected one named 'time'", line)
+    found: dict[int, Column] = {}
+    problems = []
+    for i, name in enumerate(names):
+        column = understand(name)
+        if isinstance(column, str):
+            problems.append(Problem(file, line, 0, f"column '{name}': {column}"))
+        elif column is not None:
+            if column.name in (c.name for c in found.values()):
+                problems.append(Problem(file, line, 0, f"{column.name} stands in two columns"))
+            found[i] = column
+    if problems:
+        raise LogError(problems)
+    if not found:
+        known = "air_temperature [degC], relative_humidity [%], surface_wetness [1], rain [mm]"
+        shown = ", ".join(names[:12])
+        raise fail(file, f"no column that we know among {shown}; expected some of {known}", line)
+    return times[0], found
+
+
+class _Reader:
+    """Turns a parsed table into readings and gathers notes."""
+
+    def __init__(self, file: str, first_line: int, zone: str | None) -> None:
+        self.file, self.first_line, self.zone = file, first_line, zone
+        self.notes: list[Note] = []
+
+    def readings(
+        self, table: Any, time_at: int, found: dict[int, Column], names: list[str]
+    ) -> Readings:
+        time, ok = self._times(table[time_at])
+        values, cause = {}, {}
+        for i, column in found.items():
+            values[column.name], cause[column.name] = self._numbers(table[i], column)
+        forecast = np.zeros(len(table), dtype=bool)
+        lower = [n.lower() for n in names]
+        if "forecast" in lower:
+            flags = table[lower.index("forecast")].fillna(0)
+            forecast = flags.astype(str).str.lower().isin(["1", "1.0", "true", "yes"]).to_numpy()
+        rows = Readings(time, 0, values, cause, forecast, (self.file,), self.notes, len(table))
+        return tidy(rows.only(ok), self.file, self.first_line)
+
+    def note(self, bad: npt.NDArray[np.bool_], message: str) -> None:
+        """Note the first of some rows, with how many there are."""
+        first = int(np.argmax(bad))
+        self.notes.append(Note(self.file, first + self.first_line, message, int(bad.sum())))
+
+    def _numbers(self, raw: Any, column: Column) -> tuple[Floats, Ints]:
+        import pandas as pd
+
+        absent = int(missing_cause(column.name))
+        if raw.dtype.kind not in "fiu":
+            number = pd.to_numeric(raw, errors="coerce")
+            text = (raw.notna() & number.isna()).to_numpy()
+            if text.any():
+                shown = str(raw[text].iloc[0])[:40]
+                message = f"{column.name} is {shown!r}; expected a number. Kept as unknown"
+                self.note(text, message)
+        else:
+            number = raw
+        plain = number.to_numpy(dtype=float)
+        value = np.asarray(column.convert(plain), dtype=float)
+        v = column.variable
+        tolerance = 1e-9 * max(abs(v.least), abs(v.most))
+        bad = (value < v.least - tolerance) | (value > v.most + tolerance) | np.isinf(value)
+        if bad.any():
+            message = (
+                f"{column.name} is {plain[np.argmax(bad)]:g}; "
+                f"expected {v.least:g} to {v.most:g} {v.unit}. Kept as unknown"
+            )
+            self.note(bad, message)
+        value = np.where(bad, np.nan, value)
+        return value, np.where(np.isnan(value), absent, 0).astype(np.int64)
+
+    def _times(self, raw: Any) -> tuple[Ints, npt.NDArray[np.bool_]]:
+        import pandas as pd
+
+        sample = str(raw.iloc[0]).strip()
+        aware = sample.endswith(("Z", "z")) or "+" in sample[10:] or "-" in sample[10:]
+        if raw.dtype.kind in "fiu":
+            message = f"time is {sample}; expected such as 2026-05-03T06:15:00+02:00"
+            raise fail(self.file, message, self.first_line)
+        if not aware and self.zone is None:
+            message = (
+                f"time '{sample}' has no offset; expected an offset, Z, or a zone for the log "
+                "in the farm or mapping file"
+            )
+            raise fail(self.file, message, self.first_line)
+        if aware:
+            times = pd.to_datetime(raw, utc=True, errors="coerce", format="ISO8601")
+        else:
+            local = pd.to_datetime(raw, errors="coerce", format="ISO8601")
+            if local.dtype.kind != "M" or getattr(local.dt, "tz", None) is not None:
+                raise fail(self.file, "some times have an offset and some not; expected one way")
+            times = local.dt.tz_localize(
+                ZoneInfo(self.zone or "UTC"), ambiguous="NaT", nonexistent="NaT"
+            ).dt.tz_convert("UTC")
+            folded = (times.isna() & local.notna()).to_numpy()
+            if folded.any():
+                message = "clock time happens twice or never in this zone; expected an offset"
+                self.note(folded, f"{message}. Row left out")
+        ok = times.notna().to_numpy()
+        unread = ~ok & (raw.notna().to_numpy() if aware else local.isna().to_numpy())
+        if unread.any():
+            shown = str(raw.iloc[int(np.argmax(unread))])[:40]
+            self.note(unread, f"time is {shown!r}; expected ISO 8601. Row left out")
+        if not ok.any():
+            raise fail(self.file, f"no readable time; the first is '{sample[:40]}'")
+        seconds = times.dt.as_unit("s").astype("int64").to_numpy()
+        return np.where(ok, seconds, 0).astype(np.int64), ok
+
+
+def tidy(rows: Readings, file: str, first_line: int = 2) -> Readings:
+    """Put rows in time order, settle times that stand twice, and find the usual step."""
+    if len(rows) > 1 and (np.diff(rows.time) < 0).any():
+        back = int(np.argmax(np.diff(rows.time) < 0)) + 1
+        message = "the clock runs back here; rows were put in order of time"
+        count = int((np.diff(rows.time) < 0).sum())
+        rows.notes.append(Note(file, back + first_line, message, count))
+    order = np.argsort(rows.time, kind="stable")
+    if not (order == np.arange(len(order))).all():
+        rows = _take(rows, order)
+    same = np.diff(rows.time) == 0
+    if same.any():
+        rows = _settle_twins(rows, same, file)
+    gaps = np.diff(rows.time)
+    rows.step = int(np.median(gaps)) if len(gaps) else 3600
+    return rows
+
+
+def _take(rows: Readings, order: Any) -> Readings:
+    return Readings(
+        rows.time[order],
+        rows.step,
+        {n: c[order] for n, c in rows.values.items()},
+        {n: c[order] for n, c in rows.cause.items()},
+        rows.forecast[order],
+        rows.files,
+        rows.notes,
+        rows.rows_read,
+    )
+
+
+def _settle_twins(rows: Readings, same: npt.NDArray[np.bool_], file: str) -> Readings:
+    """Keep one row a time: a value that all agree on, else unknown; measured before forecast."""
+    first = np.concatenate(([True], ~same))
+    group = np.cumsum(first) - 1
+    n = int(group[-1]) + 1
+    measured = np.zeros(n, dtype=bool)
+    np.logical_or.at(measured, group, ~rows.forecast)
+    counts = rows.forecast & measured[group]
+    starts = np.flatnonzero(first)
+    clash = np.zeros(n, dtype=bool)
+    values, cause = {}, {}
+    for name, column in rows.values.items():
+        usable = np.where(counts, np.nan, column)
+        low = np.fmin.reduceat(usable, starts)
+        high = np.fmax.reduceat(usable, starts)
+        differ = low < high
+        clash |= differ
+        values[name] = np.where(differ, np.nan, low)
+        unknown = np.bitwise_or.reduceat(rows.cause[name], starts)
+        absent = np.where(unknown == 0, int(missing_cause(name)), unknown)
+        cause[name] = np.where(np.isnan(values[name]), absent, 0)
+        cause[name] = cause[name] | np.where(differ, int(Cause.DISAGREE), 0)
+    if clash.any():
+        message = "two rows of one time disagree. What they disagree on is kept as unknown"
+        rows.notes.append(Note(file, 0, message, int(clash.sum())))
+    return Readings(
+        rows.time[starts], rows.step, values, cause, ~measured, rows.files, rows.notes,
+        rows.rows_read,
+    )  # fmt: skip

@@ -1,0 +1,1 @@
+"""Rule packs and region profiles: read, checked, and ready to compile."""

@@ -1,0 +1,229 @@
+"""Write the sample farm: an invented season of logs and events, the same bytes each time.
+
+Run ``python sample_logs/make_sample.py``. Farm, place, weather, work and sightings are invented;
+the amounts are ours (assumption). ``season_weather.py`` holds the spells of weather told by hand,
+``season_journal.py`` what the grower did, ``typical_journal.py`` the events that go with the
+typical year which pvlib ships.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import season_journal as sj
+import season_weather as sw
+from typical_journal import write_typical
+
+HERE = Path(__file__).resolve().parent
+SEED = 20260401
+OPENS = pd.Timestamp("2026-04-01 00:00")
+CLOCK = pd.Timedelta(hours=4)
+NOTE = "# Invented data: no such farm, weather or harvest exists; made by make_sample.py.\n"
+
+FARM = """\
+farm: Tarnwick Sample Farm (invented)
+place: {latitude: 39.5, longitude: -86.0, zone: America/Indiana/Indianapolis, elevation: 230}
+show: {temperature: degF, rain: in}
+outside: {files: [outside.csv, forecast.csv]}
+events: [events.csv]
+blocks:
+  - block: north_beds
+    logs: [{file: north_beds.csv, placed: under_cover}]
+    tunnel: low_tunnel
+    row_covers: true
+    ground: plastic
+    plants: day_neutral
+    fruit_at_stake: 4
+  - block: south_beds
+    logs: [{file: south_beds.csv, placed: under_cover}]
+    tunnel: low_tunnel
+    row_covers: true
+    ground: plastic
+    plants: day_neutral
+    fruit_at_stake: 3
+  - block: creek_beds
+    logs: [{file: creek_beds.csv, placed: outside, zone: America/Indiana/Indianapolis}]
+    tunnel: open
+    row_covers: true
+    ground: straw
+    plants: june_bearing
+    fruit_at_stake: 2
+hours: {lift_row_cover: 0.5, pick_sooner: 3.0}
+"""
+
+
+def save(frame: pd.DataFrame, path: Path, *more: str) -> None:
+    """Write a CSV file with its comment lines first."""
+    head = NOTE + "".join(f"# {line}\n" for line in more)
+    text = head + frame.to_csv(index=False, lineterminator="\n")
+    path.write_text(text, encoding="utf-8", newline="\n")
+
+
+def text(values: pd.Series[float] | sw.Array, digits: int) -> list[str]:
+    """Return numbers as text of fixed digits; a missing value is empty."""
+    rounded = np.round(np.asarray(values, dtype=float), digits) + 0.0
+    return ["" if np.isnan(v) else f"{v:.{digits}f}" for v in rounded]
+
+
+def stamp(times: pd.DatetimeIndex, offset: str) -> list[str]:
+    """Return ISO 8601 texts of farm-clock times: Z shifts them to UTC, '' keeps them bare."""
+    shown = times + CLOCK if offset == "Z" else times
+    return [f"{t:%Y-%m-%dT%H:%M}{offset}" for t in shown]
+
+
+def hourly(time: pd.DatetimeIndex, sums: tuple[str, ...] = (), **columns: sw.Array) -> pd.DataFrame:
+    """Return hourly means, and sums of the named columns; each row ends at its time."""
+    frame = pd.DataFrame(columns, index=time)
+    bins = frame.resample("1h", closed="right", label="right")
+    out = bins.mean()
+    for name in sums:
+        out[name] = bins[name].sum()
+    return out
+
+
+def season(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return the measured rows: after the opening midnight, up to the last morning."""
+    return frame[(frame.index > OPENS) & (frame.index <= sj.LAST)].copy()
+
+
+def rows_of(frame: pd.DataFrame, first: str, last: str) -> pd.Series[bool]:
+    """Return which rows fall into a stretch of the farm's clock."""
+    inside = (frame.index >= pd.Timestamp(first)) & (frame.index <= pd.Timestamp(last))
+    return pd.Series(inside, index=frame.index)
+
+
+def tunnel_air(
+    block: str, number: int, weather: sw.Weather, entries: list[sj.Entry]
+) -> tuple[sw.Array, sw.Array]:
+    """Return air and dew point at the plants of a tunnel under what the journal says was done."""
+    shut = sj.state(entries, block, "sides", "down", weather.time)
+    cover = sj.state(entries, block, "row_cover", "on", weather.time)
+    watered = running(entries, block, "drip", weather.time)
+    rng = np.random.default_rng([SEED, number])
+    return sw.under_cover(weather, shut, cover, watered, rng)
+
+
+def running(entries: list[sj.Entry], block: str, method: str, grid: pd.DatetimeIndex) -> sw.Array:
+    """Return 1.0 for the steps in which water of that method ran."""
+    on = np.zeros(len(grid))
+    for e in entries:
+        if e.block == block and e.event == "irrigation" and e.what.startswith(method):
+            on[(grid > e.time) & (grid <= pd.Timestamp(e.end))] = 1.0
+    return on
+
+
+def north(weather: sw.Weather, entries: list[sj.Entry]) -> None:
+    """Write the quarter-hour log of the north beds: UTC times, a wetness sensor, soil."""
+    air, dew = tunnel_air("north_beds", 11, weather, entries)
+    rng = np.random.default_rng([SEED, 12])
+    wet = sw.wetness(air, dew, weather.sun, np.zeros(len(air)), rng)
+    data = {"air": air, "rh": sw.humidity(air, dew), "wet": wet}
+    frame = season(pd.DataFrame(data, index=weather.time))
+    frame["soil"] = pd.Series(sw.bed_temperature(air, weather.sun), index=weather.time)
+    frame.loc[pd.Timestamp("2026-06-09 14:30"), "air"] = -9999.0
+    frame.loc[rows_of(frame, "2026-09-02 00:15", "2026-09-02 07:00"), ["air", "rh", "wet"]] = np.nan
+    frame = frame[~rows_of(frame, "2026-05-13 21:15", "2026-05-14 02:30")]
+    out = {
+        "time": stamp(pd.DatetimeIndex(frame.index), "Z"),
+        "air_temperature [degC]": text(frame["air"], 1),
+        "relative_humidity [%]": text(frame["rh"], 0),
+        "surface_wetness [1]": text(frame["wet"], 2),
+        "soil_temperature [degC]": text(frame["soil"], 1),
+    }
+    save(
+        pd.DataFrame(out),
+        HERE / "north_beds.csv",
+        "Quarter hours, UTC, under the tunnel.",
+    )
+
+
+def south(weather: sw.Weather, entries: list[sj.Entry]) -> None:
+    """Write the hourly log of the south beds: local offset, degF, no wetness sensor."""
+    air, dew = tunnel_air("south_beds", 21, weather, entries)
+    frame = season(hourly(weather.time, air=air, rh=sw.humidity(air, dew)))
+    frame.loc[rows_of(frame, "2026-07-01 05:00", "2026-07-03 06:00"), "rh"] = 81.0
+    frame.loc[pd.Timestamp("2026-08-12 05:00"), "rh"] = 104.0
+    out = {
+        "time": stamp(pd.DatetimeIndex(frame.index), "-04:00"),
+        "air_temperature [degF]": text(frame["air"] * 1.8 + 32.0, 1),
+        "relative_humidity [%]": text(frame["rh"], 0),
+    }
+    save(
+        pd.DataFrame(out),
+        HERE / "south_beds.csv",
+        "Hours, local offset, under the tunnel.",
+    )
+
+
+def creek(weather: sw.Weather) -> None:
+    """Write the hourly log of the creek beds: bare local clock, dew point, rain in inches."""
+    rng = np.random.default_rng([SEED, 31])
+    clear_night = (weather.sun < 0.02) & (weather.air - weather.dew < 6) & (weather.wind < 1.5)
+    noise = sw.red_noise(rng, len(clear_night), 0.2, 0.95)
+    air = weather.air - 0.5 * sw.fade(clear_night.astype(float), 2.0) + noise
+    dew = np.minimum(weather.dew + 0.2, air - 0.1)
+    frame = season(hourly(weather.time, ("rain",), air=air, dew=dew, rain=weather.rain * 1.04))
+    frame = frame[~rows_of(frame, "2026-06-08 12:00", "2026-06-15 09:00")]
+    out = {
+        "time": stamp(pd.DatetimeIndex(frame.index), ""),
+        "air_temperature [degC]": text(frame["air"], 1),
+        "dew_point [degC]": text(frame["dew"], 1),
+        "rain [in]": text(frame["rain"] / 25.4, 2),
+    }
+    save(
+        pd.DataFrame(out),
+        HERE / "creek_beds.csv",
+        "Hours, the farm's clock, open field.",
+    )
+
+
+def save_outside(part: pd.DataFrame, name: str, remark: str) -> None:
+    """Write hourly rows of the outside station; those of a forecast say so."""
+    out = pd.DataFrame(
+        {
+            "time": stamp(pd.DatetimeIndex(part.index), "Z"),
+            "air_temperature [degC]": text(part["air"], 1),
+            "relative_humidity [%]": text(part["rh"], 0),
+            "rain [mm]": text(part["rain"], 1),
+            "wind_speed [m/s]": text(part["wind"], 1),
+        }
+    )
+    if name == "forecast.csv":
+        out["forecast"] = 1
+    save(out, HERE / name, remark)
+
+
+def outside(weather: sw.Weather) -> None:
+    """Write the outside station, and 36 hours of forecast that miss the truth by a little."""
+    moist = sw.humidity(weather.air, weather.dew)
+    frame = hourly(
+        weather.time, ("rain",), air=weather.air, rh=moist, rain=weather.rain, wind=weather.wind
+    )
+    ahead = frame[(frame.index > sj.LAST) & (frame.index <= sj.LAST + pd.Timedelta(hours=36))]
+    miss = sw.red_noise(np.random.default_rng([SEED, 41]), len(ahead), 0.4, 0.8)
+    ahead = ahead.assign(air=ahead["air"] + miss)
+    save_outside(season(frame), "outside.csv", "Hours, UTC, station in the open.")
+    save_outside(ahead, "forecast.csv", "Hours, UTC, forecast for the station.")
+
+
+def main() -> int:
+    """Write every file of the sample farm and of the typical year."""
+    rng = np.random.default_rng([SEED, 1])
+    days = sw.draw_days(rng)
+    weather = sw.draw_weather(rng, days)
+    entries = sj.write_season(np.random.default_rng([SEED, 2]), days)
+    north(weather, entries)
+    south(weather, entries)
+    creek(weather)
+    outside(weather)
+    save(sj.table(entries, "-04:00"), HERE / "events.csv")
+    (HERE / "farm.yaml").write_text(NOTE + FARM, encoding="utf-8", newline="\n")
+    write_typical(HERE / "typical_year", np.random.default_rng([SEED, 3]))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
