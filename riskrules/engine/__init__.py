@@ -1,1 +1,1 @@
-"""engine"""
+"""The engine: packs compiled for durable-rules, facts asserted, matches collected."""

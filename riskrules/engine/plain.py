@@ -54,12 +54,9 @@ class Row:
 
 
 def rows_of(table: FactTable) -> list[Row]:
-    """Return the facts of a table, row by row.
+    """Return the facts of a table, row by row; EngineError for bounds that cannot be compared.
 
-    Raises
-    ------
-    EngineError
-        Where bounds are no numbers in order: comparing them would quietly give "no".
+    Comparing them all the same would quietly give "no" where nothing is known.
     """
     start, end = _pairs(table, "start", *table.start), _pairs(table, "end", *table.end)
     bounds = {q: _pairs(table, q, table.least[q], table.most[q]) for q in table.least}
@@ -108,7 +105,7 @@ def parse(text: str, pack: Pack) -> Condition:
             raise ValueError("only 'or' joins conditions")
         parts = [_part(each, pack) for each in node.values]
         aliases = frozenset[str]().union(*(part.aliases for part in parts))
-        return Condition(aliases, lambda env: max(part.test(env) for part in parts))
+        return Condition(aliases, lambda env: max([part.test(env) for part in parts]))
     except (SyntaxError, ValueError, LookupError) as error:
         raise EngineError(f"{pack.name}: condition '{text}' not understood: {error}") from error
 
@@ -210,9 +207,11 @@ class Step:
     """Bind one more alias: its candidates, and the conditions that can then be told."""
 
     def __init__(self, alias: str, rows: list[Row], due: list[Condition]) -> None:
-        self.alias, self.due = alias, due
-        alone = [c for c in due if c.aliases == {alias}]
-        self.all = [row for row in rows if all(c.test({alias: row}) for c in alone)]
+        self.alias, self.cross = alias, [c for c in due if len(c.aliases) > 1]
+        alone = [c.test for c in due if len(c.aliases) == 1]
+        truths = ((row, min(test({alias: row}) for test in alone)) for row in rows)
+        self.alone = {row: found for row, found in truths if found}
+        self.all = list(self.alone)
         self.outer = ByTime(self.all, lambda row: row.start[0], lambda row: row.end[1])
         self.inner = ByTime(self.all, lambda row: row.end[0], lambda row: row.start[1])
         self.by_key: dict[str, list[Row]] = {}
@@ -224,7 +223,7 @@ class Step:
     def rows(self, env: Env) -> list[Row]:
         """Return the candidates: the fewest that a relation to a bound fact leaves."""
         found = self.all
-        for name, first, second in (c.relation for c in self.due if c.relation):
+        for name, first, second in (c.relation for c in self.cross if c.relation):
             leads = first == self.alias
             found = min(found, self._near(name, leads, env[second if leads else first]), key=len)
         return found
@@ -249,8 +248,9 @@ def joined(env: Env, steps: Sequence[Step], so_far: int = YES) -> Iterator[tuple
         return
     step = steps[0]
     for row in step.rows(env):
-        now = {**env, step.alias: row}
-        found = min(so_far, *(c.test(now) for c in step.due))
+        now, found = {**env, step.alias: row}, min(so_far, step.alone[row])
+        for condition in step.cross:
+            found = found and min(found, condition.test(now))
         if found and row not in env.values():
             yield from joined(now, steps[1:], found)
 

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from riskrules.facts.cells import Bools, Cells, Shared, Spans, Truth
-from riskrules.facts.kinds import KINDS, Cause
+from riskrules.facts.kinds import KINDS, Cause, Kind
 from riskrules.facts.stages import ALL
 from riskrules.facts.state import Setup
 from riskrules.facts.table import DECIMALS, FactTable
@@ -77,18 +77,20 @@ class Builder:
     def __init__(
         self,
         context: Context,
-        kind: str,
+        kind: str | Kind,
         start: tuple[Ints, Ints],
         end: tuple[Ints, Ints],
         tags: Sequence[str] | None = None,
     ) -> None:
         self.context = context
         n = len(start[0])
-        self.table = FactTable(KINDS[kind], context.block, [], start, end)
+        self.table = FactTable(
+            KINDS[kind] if isinstance(kind, str) else kind, context.block, [], start, end
+        )
         self.spans = Spans(context.cells, start[0], end[1])
         self._tags = tags or [""] * n
         t = self.table
-        t.forecast = end[1] > context.now
+        t.forecast = start[0] >= context.now
         t.stages_sure, t.stages_possible = self._stages()
         self.flag("exists", np.ones(n), np.ones(n))
         grace = context.shared["journal_grace"] * 3600
@@ -144,11 +146,16 @@ class Builder:
         self.put(name, (np.full(n, quantity.least), np.full(n, quantity.most), causes))
 
     def basis(self, estimated: Bools | None = None) -> None:
-        """Add the word that says what the fact rests on."""
+        """Add the word that says what the fact rests on.
+
+        A fact that lies wholly ahead rests on a forecast; one that still runs, partly so.
+        """
         guessed = estimated if estimated is not None else np.zeros(len(self), dtype=bool)
+        running = self.table.end[1] > self.context.now
+        columns = (self.table.forecast.tolist(), running.tolist(), guessed.tolist())
         self.table.words["basis"] = [
-            "forecast" if f else "estimated" if e else "measured"
-            for f, e in zip(self.table.forecast.tolist(), guessed.tolist(), strict=True)
+            "forecast" if f else "partly_forecast" if r else "estimated" if e else "measured"
+            for f, r, e in zip(*columns, strict=True)
         ]
 
     def chain(self, names: Sequence[str], before: Sequence[str]) -> None:

@@ -6,9 +6,9 @@ from functools import lru_cache
 
 import numpy as np
 
-from riskrules.facts.build import Builder, Context, sure_times
+from riskrules.facts.build import Builder, Context, Triple, sure_times
 from riskrules.facts.cells import Truth
-from riskrules.facts.kinds import AIR, Cause
+from riskrules.facts.kinds import AIR, LONG_H, Cause
 from riskrules.facts.stages import ALL, codes
 from riskrules.facts.table import FactTable
 from riskrules.logs.readings import Ints
@@ -97,7 +97,29 @@ def cold_watch(c: Context) -> FactTable:
         b.table.stages_sure = sure[stage : stage + 1]
         b.table.stages_possible = maybe[stage : stage + 1]
     put_critical(b)
+    b.put("until_safe", _until_safe(c, b))
     return b.done()
+
+
+def _until_safe(c: Context, b: Builder) -> Triple:
+    """Return hours until the outside stays ``lift_margin`` above the critical temperature.
+
+    Looks over the hours ahead only; unknown where any of them has no forecast.
+    """
+    ahead = slice(int(b.spans.i0[0]), int(b.spans.i1[0]))
+    value = c.cells.value("air_temperature_outside")[ahead]
+    needed = b.table.most["critical_temperature"][0] + c.shared["lift_margin"]
+    cause = b.spans.missing("air_temperature_outside")
+    if not len(value) or np.isnan(value).any():
+        return np.zeros(1), np.full(1, LONG_H), cause | int(Cause.NO_OUTSIDE)
+    cold = np.flatnonzero(value < needed)
+    if not len(cold):
+        wait = 0.0
+    elif cold[-1] == len(value) - 1:
+        wait = LONG_H
+    else:
+        wait = (c.cells.edges[ahead.start + cold[-1] + 1] - c.now) / 3600
+    return np.full(1, wait), np.full(1, wait), cause
 
 
 def _last(c: Context, name: str) -> float | None:

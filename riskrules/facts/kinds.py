@@ -97,7 +97,7 @@ COMMON_FLAGS = (
     flag("exists", "The fact surely happened (0 to 1 where it only may have)."),
     flag("journal_current", "Somebody wrote in the journal after the fact ended."),
 )
-BASIS = {"basis": ("measured", "estimated", "forecast")}
+BASIS = {"basis": ("measured", "estimated", "partly_forecast", "forecast")}
 SYMPTOMS = (
     "gray_mold",
     "anthracnose",
@@ -348,6 +348,7 @@ KINDS: dict[str, Kind] = {
                 celsius("outside_now", "Last outside air temperature."),
                 celsius("inside_now", "Last air temperature at the plants."),
                 celsius("outside_ahead", "Lowest outside air temperature of the hours ahead."),
+                hours("until_safe", "From now until the outside stays warm enough by forecast."),
                 celsius("critical_temperature", "Tissue temperature that harms the part at risk."),
             ),
             {"part": COLD_PARTS},

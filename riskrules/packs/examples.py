@@ -14,8 +14,8 @@ from typing import Any, Literal
 
 import numpy as np
 
-from riskrules.errors import PackError, Problem
 from riskrules.engine.match import Match
+from riskrules.errors import PackError, Problem
 from riskrules.facts.kinds import Kind
 from riskrules.facts.stages import ALL, bits
 from riskrules.facts.table import Facts, FactTable

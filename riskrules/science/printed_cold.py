@@ -7,7 +7,7 @@ from functools import partial
 
 from riskrules.science import air, cold, overhead_water
 from riskrules.science.heat import THRESHOLDS
-from riskrules.science.printed_value import PrintedValue, half_last_digit, read_rows, rounded
+from riskrules.science.printed_value import Kind, PrintedValue, read_rows
 from riskrules.science.provenance import COMPUTED, READ, celsius
 
 SOURCES = {
@@ -123,45 +123,60 @@ def _one_third(temperature: float, dew: float) -> float:
     return float(overhead_water.one_third_wet_bulb(temperature, dew))
 
 
+def _start_row(
+    name: str,
+    kind: Kind,
+    what: str,
+    printed: str,
+    tolerance: float,
+    source: str,
+    compute: Callable[[], float],
+) -> PrintedValue:
+    return PrintedValue(
+        id=name,
+        group="cold",
+        kind=kind,
+        what=what,
+        printed=float(printed),
+        unit="°C",
+        tolerance=tolerance,
+        source=source,
+        tag=READ if source == _START_SOURCE else COMPUTED,
+        compute=compute,
+    )
+
+
+def _start_rows(cells: tuple[str, str, str, str]) -> list[PrintedValue]:
+    dew, start = float(cells[0]), float(cells[1])
+    bulb, third = partial(_bulb, dew, start), partial(_one_third, start, dew)
+    # Half a kelvin, since the table went from whole °F to °C.
+    zero = f"{_START_SOURCE}; that it means a wet bulb of 0 °C is our reading"
+    own = "worked out for this project"
+    wording = f"dew point {dew} °C"
+    rows: list[tuple[str, Kind, str, str, float, str, Callable[[], float]]] = [
+        (
+            "air",
+            "arithmetic",
+            "air to start at",
+            cells[1],
+            0.05,
+            _START_SOURCE,
+            partial(_lookup, dew),
+        ),
+        ("bulb", "arithmetic", "water wet bulb at that start", "0", 0.5, zero, bulb),
+        ("worked", "regression", "water wet bulb there", cells[2], 0.01, own, bulb),
+        ("third", "regression", "one-third rule there", cells[3], 0.01, own, third),
+    ]
+    return [
+        _start_row(f"start-{name}-{dew}", kind, f"{what}, {wording}", printed, near, book, compute)
+        for name, kind, what, printed, near, book, compute in rows
+    ]
+
+
 def _start_table() -> Iterator[PrintedValue]:
     for line in _START.strip().splitlines():
-        cells = line.split()
-        dew, start = float(cells[0]), float(cells[1])
-        place = f"dew point {dew} °C"
-        yield rounded(
-            f"start-{dew}", "cold", "arithmetic", f"air to start water at, {place}", cells[1],
-            "°C", _START_SOURCE, READ, partial(_lookup, dew),
-        )  # fmt: skip
-        yield PrintedValue(
-            id=f"start-bulb-{dew}",
-            group="cold",
-            kind="arithmetic",
-            what=f"water wet bulb at that start, {place}",
-            printed=0.0,
-            unit="°C",
-            tolerance=0.5,
-            source=f"{_START_SOURCE}; that the table means a wet bulb of 0 °C is our reading",
-            tag=COMPUTED,
-            compute=partial(_bulb, dew, start),
-            reason="0.5 K: the table was printed in whole °F and turned into °C",
-        )
-        # Two of these were worked out with rounded humidities: a unit of the last digit.
-        for name, printed, compute in (
-            ("worked", cells[2], partial(_bulb, dew, start)),
-            ("third", cells[3], partial(_one_third, start, dew)),
-        ):
-            yield PrintedValue(
-                id=f"start-{name}-{dew}",
-                group="cold",
-                kind="regression",
-                what=f"{'wet bulb' if name == 'worked' else 'one-third rule'} there, {place}",
-                printed=float(printed),
-                unit="°C",
-                tolerance=2 * half_last_digit(printed),
-                source="worked out for this project",
-                tag=COMPUTED,
-                compute=compute,
-            )
+        dew, start, bulb, third = line.split()
+        yield from _start_rows((dew, start, bulb, third))
 
 
 def values() -> list[PrintedValue]:

@@ -153,7 +153,8 @@ def condition(draw: st.DrawFn, given: dict[str, str], hard: bool, need: str = ""
     for _ in range(1 if simple else draw(st.sampled_from((1, 1, 1, 2)))):
         alias = need or draw(st.sampled_from(sorted(given)))
         others = [a for a in given if a != alias]
-        if others and draw(st.booleans()):
+        tied = draw(st.booleans())
+        if others and tied:
             other = draw(st.sampled_from(others))
             texts.append(draw(tie((alias, given[alias]), (other, given[other]))))
         else:

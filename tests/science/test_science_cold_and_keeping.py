@@ -74,6 +74,11 @@ def test_drier_air_never_starts_later(one, other):
     assert table(dry) >= table(moist)
 
 
+def test_between_two_rows_water_starts_as_in_the_drier_one():
+    assert overhead_water.start_temperature_from_table(-3.0) == 1.6  # row -3.8, Ontario [read]
+    assert overhead_water.start_temperature_from_table(-1.2) == 0.5  # row -1.7, Ontario [read]
+
+
 @pytest.mark.parametrize("dew", [-8.4, -1.0, np.nan])
 def test_the_start_table_says_nothing_outside_itself(dew):
     assert np.isnan(overhead_water.start_temperature_from_table(dew))

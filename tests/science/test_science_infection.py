@@ -104,6 +104,23 @@ def test_missing_hours_at_a_known_temperature_reach_the_cap(model):
     assert np.isnan(index(20.0, np.nan))
 
 
+@pytest.mark.parametrize(
+    ("model", "longest"),
+    [
+        ("gray mold", 32.0),  # Bulger 1987, abstract: wetness up to 32 h [read]
+        ("anthracnose", 51.0),  # Wilson 1990, abstract: wetness 0.5-51 h [read]
+        ("leather rot", 5.0),  # Grove 1985, abstract: wetness 0-5 h [read]
+    ],
+)
+def test_beyond_the_longest_tested_wetness_the_index_stays(model, longest):
+    index, bounds, _ = MODELS[model]
+    for t in (10.0, 15.0, 30.0):
+        assert index(t, longest + 5) == index(t, longest)
+        assert bounds(t, t, 1.0, longest + 5) == bounds(t, t, 1.0, longest)
+    if model != "leather rot":
+        assert index(15.0, longest - 2) < index(15.0, longest)
+
+
 @each_model
 def test_negative_hours_are_refused(model):
     index, bounds, _ = MODELS[model]
@@ -189,6 +206,11 @@ def test_hours_are_unknown_outside_the_curve():
 def test_leather_rot_calls_no_wet_period_safe():
     t, w = np.meshgrid(np.linspace(6, 30, 49), np.linspace(0.1, 6, 60))
     assert (leather_rot.leather_rot_level(t, w) >= 1).all()
+
+
+def test_only_more_than_an_hour_is_severe():
+    # Grove 1985, abstract: more than 1 h [read]
+    assert leather_rot.leather_rot_level(21.0, [1.0, 1.001]).tolist() == [1, 3]
 
 
 def test_facts_of_ripe_fruit_and_sporangia_are_tagged():

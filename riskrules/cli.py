@@ -1,0 +1,213 @@
+"""The commands: thin over the library. Exit codes: 0 done, 1 could not be done, 2 wrong use."""
+
+from __future__ import annotations
+
+import json
+import sys
+from datetime import date, datetime
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from riskrules.errors import RiskRulesError
+
+app = typer.Typer(
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="What last night did to each block of strawberries, how sure that is, and what to do.",
+)
+
+Logs = Annotated[list[Path], typer.Argument(help="Log files, or the folder that holds them.")]
+Events = Annotated[list[Path] | None, typer.Option(help="What was done and seen: an events CSV.")]
+FarmFile = Annotated[Path | None, typer.Option("--farm", help="The farm file (YAML).")]
+Profile = Annotated[Path | None, typer.Option(help="A region profile (YAML).")]
+On = Annotated[
+    str | None, typer.Option(help="A day: the night that ends on its morning, and the day.")
+]
+From = Annotated[str | None, typer.Option("--from", help="First day of a span.")]
+To = Annotated[str | None, typer.Option("--to", help="Last day of a span.")]
+AsOf = Annotated[str | None, typer.Option(help="What counts as now; else the last measured row.")]
+Forecast = Annotated[Path | None, typer.Option(help="A second log with forecast rows.")]
+
+
+def _day(text: str | None, name: str) -> date | None:
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise typer.BadParameter(f"{name} is '{text}'; expected such as 2026-05-14") from None
+
+
+def _moment(text: str | None, zone: Any) -> int | None:
+    if text is None:
+        return None
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise typer.BadParameter(
+            f"--as-of is '{text}'; expected such as 2026-05-14T07:00"
+        ) from None
+    return int((moment if moment.tzinfo else moment.replace(tzinfo=zone)).timestamp())
+
+
+def _reviewed(
+    logs: list[Path],
+    events: list[Path] | None,
+    farm: Path | None,
+    profile: Path | None,
+    days: tuple[date | None, date | None],
+    as_of: str | None,
+    forecast: Path | None,
+    since: Path | None = None,
+    crew_hours: float | None = None,
+) -> Any:
+    from riskrules.engine.evaluate import DURABLE, evaluator_name
+    from riskrules.engine.process import shared_engine
+
+    engine = shared_engine()
+    if evaluator_name() == DURABLE:
+        engine.start()  # it loads while the log is read
+    from riskrules.review import review, shipped_rulebook
+    from riskrules.sources import gather
+
+    book = shipped_rulebook(profile)
+    gathered = gather(logs, farm, events or (), forecast)
+    for note in gathered.notes:
+        print(note, file=sys.stderr)
+    earlier = _earlier(since)
+    return review(
+        gathered.farm, gathered.blocks, gathered.events, book,
+        first=days[0], last=days[1], as_of=_moment(as_of, gathered.farm.zone),
+        earlier=earlier, crew_hours=crew_hours, engine=engine,
+    )  # fmt: skip
+
+
+def _earlier(path: Path | None) -> dict[str, Any] | None:
+    from riskrules.report import FORMAT
+
+    if path is None:
+        return None
+    try:
+        found: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise RiskRulesError(f"{path}: not readable as an earlier review: {error}") from None
+    if not isinstance(found, dict) or found.get("format") != FORMAT:
+        raise RiskRulesError(f"{path}: expected the JSON of an earlier review ({FORMAT})")
+    return found
+
+
+def _days(on: str | None, first: str | None, last: str | None) -> tuple[date | None, date | None]:
+    if on and (first or last):
+        raise typer.BadParameter("give either --on or --from and --to")
+    if on:
+        day = _day(on, "--on")
+        return day, day
+    start, end = _day(first, "--from"), _day(last, "--to")
+    if start and end and end < start:
+        raise typer.BadParameter(f"--to {end} is before --from {start}")
+    return start, end
+
+
+@app.command()
+def review(
+    logs: Logs,
+    events: Events = None,
+    farm: FarmFile = None,
+    profile: Profile = None,
+    on: On = None,
+    first: From = None,
+    last: To = None,
+    as_of: AsOf = None,
+    forecast: Forecast = None,
+    since: Annotated[
+        Path | None, typer.Option(help="An earlier review (JSON): say what changed since.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    crew_hours: Annotated[
+        float | None, typer.Option(min=0, help="Hours of work at hand today.")
+    ] = None,
+) -> None:
+    """Say what happened, what it means, how sure that is, and what to do first."""
+    days = _days(on, first, last)
+    found = _reviewed(
+        logs, events, farm, profile, days, as_of, forecast, since, crew_hours
+    )  # fmt: skip
+    if as_json:
+        from riskrules.report import dumps
+
+        print(dumps(found))
+        return
+    from riskrules.cli_show import show_review
+
+    show_review(found)
+
+
+@app.command()
+def explain(
+    logs: Logs,
+    rule: Annotated[str, typer.Option(help="A rule such as gray_mold.flower_infection.")],
+    block: Annotated[str | None, typer.Option(help="One block only.")] = None,
+    events: Events = None,
+    farm: FarmFile = None,
+    profile: Profile = None,
+    on: On = None,
+    first: From = None,
+    last: To = None,
+    as_of: AsOf = None,
+    forecast: Forecast = None,
+) -> None:
+    """Say why a rule fired, or the first condition that failed, and by how much."""
+    from riskrules.cli_show import show_explanations
+
+    days = _days(on, first, last)
+    found = _reviewed(logs, events, farm, profile, days, as_of, forecast)
+    show_explanations(found, rule, block)
+
+
+@app.command()
+def tables(
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    all_rows: Annotated[
+        bool, typer.Option("--all", help="Also rows that only repeat computed numbers.")
+    ] = False,
+) -> None:
+    """Recompute every printed number that the models rely on, and show the difference."""
+    from riskrules.cli_show import show_tables
+
+    if not show_tables(as_json, all_rows):
+        raise typer.Exit(1)
+
+
+@app.command()
+def packs(
+    files: Annotated[
+        list[Path] | None, typer.Argument(help="Pack files to check; else the shipped ones.")
+    ] = None,
+    profile: Profile = None,
+    rules: Annotated[bool, typer.Option("--rules", help="List every rule in words.")] = False,
+) -> None:
+    """List the packs and check them: their schema, names, units, and the examples they carry."""
+    from riskrules.cli_show import show_packs
+
+    if not show_packs(files or [], profile, rules):
+        raise typer.Exit(1)
+
+
+def main() -> None:
+    """Run a command; a trouble that we know becomes one clear message and exit code 1."""
+    try:
+        app()
+    except RiskRulesError as error:
+        print(error, file=sys.stderr)
+        raise SystemExit(1) from None
+    except BrokenPipeError:
+        sys.stderr.close()
+        raise SystemExit(0) from None
+
+
+if __name__ == "__main__":
+    main()

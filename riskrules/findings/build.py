@@ -1,0 +1,350 @@
+"""Matches in, findings out: episodes, sentences, margins, CAP terms, and merged unknowns."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+from riskrules.engine.match import Match
+from riskrules.facts.kinds import Cause
+from riskrules.facts.stages import codes
+from riskrules.facts.table import Fact, Facts
+from riskrules.findings.causes import settling, words_of
+from riskrules.findings.model import (
+    CERTAINTIES,
+    DEFERRAL,
+    SEVERITIES,
+    Finding,
+    Margin,
+    ThresholdUsed,
+    UnknownFinding,
+)
+from riskrules.findings.weigh import Given, Weighed, weigh_rule
+from riskrules.packs.check import PLACEHOLDER
+from riskrules.packs.conditions import Relation
+from riskrules.packs.load import Rulebook
+from riskrules.packs.model import Pack, Rule
+from riskrules.show import Style
+
+DAY_S = 86_400
+NEVER_SAID = "journal_current"
+
+
+class Lookup:
+    """Finds facts by id, and keeps them as records once asked for."""
+
+    def __init__(self, facts: Facts) -> None:
+        self._facts = facts
+        self._rows: dict[str, dict[str, int]] = {}
+        self._kept: dict[str, Fact] = {}
+
+    def span(self, name: str) -> tuple[int, int, int, int]:
+        """Return least start, most start, least end, most end of a fact. [s]"""
+        table, i = self._at(name)
+        t = self._facts[table]
+        return (int(t.start[0][i]), int(t.start[1][i]), int(t.end[0][i]), int(t.end[1][i]))
+
+    def fact(self, name: str) -> Fact:
+        """Return a fact as a record; KeyError if there is none of that id."""
+        if name not in self._kept:
+            table, i = self._at(name)
+            self._kept[name] = self._facts[table].fact(i)
+        return self._kept[name]
+
+    def _at(self, name: str) -> tuple[str, int]:
+        kind = name.partition("/")[0]
+        if kind not in self._rows:
+            self._rows[kind] = {id_: i for i, id_ in enumerate(self._facts[kind].ids)}
+        return kind, self._rows[kind][name]
+
+
+@dataclass(frozen=True, slots=True)
+class Episode:
+    """Matches of one rule that belong together: one finding. Times in seconds."""
+
+    rule: Rule
+    sure: bool
+    start: int
+    end: int
+    matches: tuple[Match, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """What all findings of a block share."""
+
+    block: str
+    book: Rulebook
+    lookup: Lookup
+    style: Style
+    now: int
+    window: tuple[int, int]
+
+
+def span_of(match: Match, rule: Rule, lookup: Lookup) -> tuple[int, int]:
+    """Return the time a match speaks of: its anchor's, and that of all facts in a row with it.
+
+    For a match that surely holds it is the part that surely happened.
+    """
+    names = [match.facts[0]]
+    if any(isinstance(c, Relation) and c.name == "follows" for a in rule.when for c in a):
+        names = list(match.facts)
+    spans = [lookup.span(name) for name in names]
+    if match.sure and all(s1 < e0 for _, s1, e0, _ in spans):
+        return min(s1 for _, s1, _, _ in spans), max(e0 for _, _, e0, _ in spans)
+    return min(s0 for s0, _, _, _ in spans), max(e1 for _, _, _, e1 in spans)
+
+
+def episodes(matches: Iterable[Match], scene: Scene) -> list[Episode]:
+    """Group matches by rule and anchor, keep what touches the window, join what overlaps.
+
+    Where an anchor surely fires with some facts and possibly with others, it fires.
+    """
+    rules = {rule.key: rule for rule in scene.book.rules}
+    by_anchor: dict[tuple[str, str], list[Match]] = {}
+    for match in matches:
+        by_anchor.setdefault((match.rule, match.facts[0]), []).append(match)
+    pieces: list[Episode] = []
+    for (key, _), group in by_anchor.items():
+        sure = any(m.sure for m in group)
+        kept = tuple(m for m in group if m.sure == sure)
+        spans = [span_of(m, rules[key], scene.lookup) for m in kept]
+        start, end = min(s for s, _ in spans), max(e for _, e in spans)
+        pieces.append(Episode(rules[key], sure, start, end, kept))
+    joined = _joined(pieces)
+    lo, hi = scene.window
+    return [e for e in joined if e.start < hi and max(e.end, e.start + 1) > lo]
+
+
+def _joined(pieces: list[Episode]) -> list[Episode]:
+    found: list[Episode] = []
+    for e in sorted(pieces, key=lambda e: (e.rule.key, e.sure, e.start, e.end)):
+        last = found[-1] if found else None
+        same = last is not None and last.rule.key == e.rule.key and last.sure == e.sure
+        if last is not None and same and e.start < last.end:
+            end = max(last.end, e.end)
+            found[-1] = replace(last, end=end, matches=last.matches + e.matches)
+        else:
+            found.append(e)
+    return found
+
+
+def given_of(match: Match, rule: Rule, lookup: Lookup) -> Given:
+    """Return the facts of a match by the aliases of its rule."""
+    return {a: lookup.fact(name) for a, name in zip(rule.given, match.facts, strict=True)}
+
+
+def finding_of(episode: Episode, scene: Scene) -> Finding:
+    """Return the finding of an episode that fires.
+
+    Its sentence and margins are those of the episode's latest match.
+    """
+    rule, pack = episode.rule, scene.book.pack(episode.rule.pack)
+    latest = max(episode.matches, key=lambda m: (scene.lookup.span(m.facts[0])[0], m.facts))
+    given = given_of(latest, rule, scene.lookup)
+    weighed = weigh_rule(rule, pack, given)
+    names = sorted({name for m in episode.matches for name in m.facts})
+    text = rule.text.finding
+    basis = _basis(given.values(), scene.now)
+    made = Finding(
+        id=identity(rule.key, scene.block, episode.start, scene.style),
+        rule=rule.key,
+        title=rule.title,
+        hazard=text.hazard,
+        block=scene.block,
+        start=scene.style.iso(episode.start),
+        end=scene.style.iso(episode.end),
+        severity=text.severity,
+        urgency=_urgency(episode, scene, text.looks_ahead),
+        certainty=_certainty(text.certainty, basis),
+        sentence=sentence_of(rule, pack, given, scene.style),
+        basis=basis,
+        facts=tuple(fact_record(scene.lookup.fact(name), scene.style) for name in names),
+        thresholds=_thresholds(rule, pack, weighed),
+        margins=_margins(weighed),
+        jobs=tuple(rule.text.jobs),
+        cautions=tuple(rule.text.cautions),
+        sources=tuple({"text": s.text, "tag": s.tag} for s in rule.text.sources),
+        deferral=DEFERRAL if text.protection_choice else "",
+        profile=scene.book.profile,
+    )
+    return replace(made, hash=content_hash(made))
+
+
+def identity(rule: str, block: str, start: int, style: Style) -> str:
+    """Return the identity of a finding: its rule, block, and the start of its episode."""
+    return f"{rule}@{block}@{style.iso(start)}"
+
+
+def content_hash(made: Finding | UnknownFinding) -> str:
+    """Return a hash of all a finding says; how urgent it is changes with the clock alone."""
+    body = {k: v for k, v in asdict(made).items() if k not in ("hash", "status", "urgency")}
+    return hashlib.sha256(json.dumps(body, sort_keys=True).encode()).hexdigest()[:16]
+
+
+def fact_record(fact: Fact, style: Style) -> dict[str, Any]:
+    """Return a fact as plain values for JSON: bounds, units, causes in words."""
+    quantities = {
+        name: {"least": b.least, "most": b.most, "unit": b.unit}
+        | ({"open_because": words_of(b.cause)} if not b.certain else {})
+        for name, b in fact.quantities.items()
+    }
+    return {
+        "id": fact.id,
+        "kind": fact.kind,
+        "start": [style.iso(t) for t in fact.start],
+        "end": [style.iso(t) for t in fact.end],
+        "quantities": quantities,
+        "words": fact.words,
+        "stages": list(codes(fact.stages[0])),
+        "forecast": fact.forecast,
+    }
+
+
+def sentence_of(rule: Rule, pack: Pack, given: Given, style: Style) -> str:
+    """Return a rule's sentence with the facts' numbers in it."""
+
+    def fill(match: Any) -> str:
+        alias, dot, name = match[1].partition(".")
+        if not dot:
+            threshold = pack.threshold(alias)
+            return style.value(threshold.value, threshold.unit) if threshold else match[0]
+        fact = given[alias]
+        if name in ("start", "end"):
+            return style.moment((fact.start if name == "start" else fact.end)[0])
+        if name == "stages":
+            return " ".join(map(str, codes(fact.stages[0]))) or "not recorded"
+        if name in fact.words:
+            return fact.words[name].replace("_", " ")
+        return style.bounds(fact.quantities[name])
+
+    return " ".join(PLACEHOLDER.sub(fill, rule.text.finding.sentence).split())
+
+
+def _basis(facts: Iterable[Fact], now: int) -> str:
+    """Return what a finding rests on at its weakest, forecast being weaker than estimated."""
+    words = {f.words.get("basis", "measured") for f in facts}
+    words |= {"forecast" for f in facts if f.start[0] >= now}
+    order = ("forecast", "partly_forecast", "estimated", "measured")
+    return next(word for word in order if word in words)
+
+
+def _certainty(most: str, basis: str) -> str:
+    """Return a rule's certainty, lowered by what it rests on."""
+    cap = {"measured": "Observed", "forecast": "Possible"}.get(basis, "Likely")
+    return CERTAINTIES[max(CERTAINTIES.index(most), CERTAINTIES.index(cap))]
+
+
+def _urgency(episode: Episode, scene: Scene, looks_ahead: bool) -> str:
+    """Return CAP urgency from when the episode is, seen from 'now'."""
+    if episode.start > scene.now + DAY_S:
+        return "Future"
+    if episode.start > scene.now:
+        return "Expected"
+    if looks_ahead and episode.end > scene.now - DAY_S:
+        return "Future"
+    return "Immediate" if episode.end >= scene.now - DAY_S else "Past"
+
+
+def _thresholds(rule: Rule, pack: Pack, weighed: Sequence[Weighed]) -> tuple[ThresholdUsed, ...]:
+    used = {w.threshold.name: w.threshold for w in weighed if w.threshold}
+    for inside in PLACEHOLDER.findall(rule.text.finding.sentence):
+        threshold = pack.threshold(inside)
+        if threshold:
+            used.setdefault(threshold.name, threshold)
+    return tuple(
+        ThresholdUsed(t.name, t.value, t.unit, t.source, t.tag, t.origin, t.means)
+        for t in used.values()
+    )
+
+
+def _margins(weighed: Sequence[Weighed]) -> tuple[Margin, ...]:
+    return tuple(
+        Margin(w.text, w.bounds.least, w.bounds.most, w.threshold.value, w.margin, w.unit)
+        for w in weighed
+        if w.threshold and w.bounds and w.margin is not None
+    )
+
+
+LEADING = (
+    Cause.STUCK, Cause.DISAGREE, Cause.NO_TEMPERATURE, Cause.NO_HUMIDITY, Cause.NO_WETNESS,
+    Cause.NO_OUTSIDE, Cause.NO_RAIN, Cause.DOUBTFUL_BAND, Cause.NO_STAGE, Cause.NO_COVER_RECORD,
+    Cause.NO_GROUND_RECORD, Cause.NO_JOURNAL, Cause.NO_SOIL, Cause.FEW_EXAMINED,
+    Cause.OUT_OF_RANGE,
+)  # fmt: skip
+"""Which cause of several an unknown is filed under: what is gone before what is doubtful."""
+
+
+def unknowns_of(found: Sequence[Episode], scene: Scene) -> list[UnknownFinding]:
+    """Return what could not be told: episodes of one leading cause and overlapping time as one.
+
+    What is still to come and has no forecast is one cause by itself.
+    """
+    by_lead: dict[Cause, list[tuple[Episode, Cause]]] = {}
+    for episode in found:
+        cause = _open_cause(episode, scene)
+        ahead = bool(cause & Cause.NOT_YET) and episode.end > scene.now
+        cause = Cause.NOT_YET if ahead else cause & ~Cause.NOT_YET
+        lead = next((c for c in LEADING if c & cause), cause)
+        by_lead.setdefault(lead, []).append((episode, cause))
+    made = []
+    for lead, group in by_lead.items():
+        for run in _runs(sorted(group, key=lambda p: (p[0].start, p[0].end, p[0].rule.key))):
+            made.append(_unknown(lead, run, scene))
+    return sorted(made, key=lambda u: (u.start, u.end, u.causes, u.id))
+
+
+def _open_cause(episode: Episode, scene: Scene) -> Cause:
+    """Return why the episode is not settled: the causes of its open conditions."""
+    cause = Cause.NONE
+    pack = scene.book.pack(episode.rule.pack)
+    for match in episode.matches[:8]:
+        given = given_of(match, episode.rule, scene.lookup)
+        weighed = weigh_rule(episode.rule, pack, given)
+        opened = [w for w in weighed if w.open]
+        for w in opened:
+            cause |= w.cause
+        if not opened and episode.rule.absence is not None:
+            cause |= Cause.NO_JOURNAL
+    return cause
+
+
+def _runs(group: list[tuple[Episode, Cause]]) -> list[list[tuple[Episode, Cause]]]:
+    runs: list[list[tuple[Episode, Cause]]] = []
+    end = 0
+    for pair in group:
+        if runs and pair[0].start <= end:
+            runs[-1].append(pair)
+            end = max(end, pair[0].end)
+        else:
+            runs.append([pair])
+            end = pair[0].end
+    return runs
+
+
+def _unknown(lead: Cause, run: list[tuple[Episode, Cause]], scene: Scene) -> UnknownFinding:
+    lo, hi = scene.window
+    found = [episode for episode, _ in run]
+    start, end = min(e.start for e in found), max(e.end for e in found)
+    cause = Cause.NONE
+    for _, more in run:
+        cause |= more
+    titles = sorted({e.rule.title for e in found})
+    shown = scene.style.span(max(start, lo), min(end, hi))
+    leaves = "; ".join(titles[:3]) + (f"; and {len(titles) - 3} more" if len(titles) > 3 else "")
+    sentence = f"Unknown {shown}: {', '.join(words_of(cause))}. Left open: {leaves}."
+    made = UnknownFinding(
+        id=identity(f"unknown.{int(lead)}", scene.block, start, scene.style),
+        block=scene.block,
+        start=scene.style.iso(start),
+        end=scene.style.iso(end),
+        causes=tuple(words_of(cause)),
+        sentence=sentence,
+        settle=tuple(settling(cause)),
+        rules=tuple(sorted({e.rule.key for e in found})),
+        worst_severity=min((e.rule.text.finding.severity for e in found), key=SEVERITIES.index),
+    )
+    return replace(made, hash=content_hash(made))

@@ -1,0 +1,90 @@
+"""No job without its guards: the cold check, and the 'no entry' and 'no pick' times."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from riskrules.facts.kinds import LONG_H
+from riskrules.facts.table import Fact, Facts
+from riskrules.show import Style
+from riskrules.worklist.jobs import Job
+
+Ready = Literal["ready", "wait", "not before"]
+HOUR_S = 3600
+
+
+@dataclass(frozen=True, slots=True)
+class GuardAnswer:
+    """Whether a job may start, from when, and what to check first.
+
+    ``until`` is the earliest start [s], or 0 where no time is known.
+    """
+
+    ready: Ready
+    words: tuple[str, ...]
+    until: int = 0
+
+
+def guard(job: Job, facts: Facts, style: Style, lift_margin: float, now: int) -> GuardAnswer:
+    """Return the answer of all of a job's guards for one block.
+
+    Parameters
+    ----------
+    lift_margin : float
+        How far above the critical temperature the air must be. [K]
+    now : int
+        [s since 1970 UTC]
+    """
+    answers = []
+    if "cold" in job.guards:
+        answers.append(_cold(facts["cold_watch"].fact(0), style, lift_margin, now))
+    if "entry" in job.guards:
+        answers.append(_limit(facts, "entry", style, now))
+    if "pick" in job.guards:
+        answers.append(_limit(facts, "pick", style, now))
+    words = tuple(w for a in answers for w in a.words)
+    until = max((a.until for a in answers), default=0)
+    order: tuple[Ready, ...] = ("wait", "not before", "ready")
+    ready = next((r for r in order if any(a.ready == r for a in answers)), "ready")
+    return GuardAnswer(ready, words, until)
+
+
+def _cold(watch: Fact, style: Style, lift_margin: float, now: int) -> GuardAnswer:
+    """Ask whether the outside is warm enough for the part at risk, and stays so."""
+    q = watch.quantities
+    needed = q["critical_temperature"].most + lift_margin
+    part = watch.words["part"].replace("_", " ")
+    reading = style.value(round(needed, 1), "degC")
+    name = (
+        f"wait until a thermometer outside the cover, at plant height, reads {reading} or more "
+        f"({part} is harmed at {style.value(q['critical_temperature'].most, 'degC')} of tissue)"
+    )
+    outside, wait = q["outside_now"], q["until_safe"]
+    if not outside.certain:
+        return GuardAnswer("wait", (f"No fresh outside reading: {name}.",))
+    seen = f"{style.value(outside.least, 'degC')} outside now"
+    if not wait.certain:
+        return GuardAnswer("wait", (f"{seen}, no forecast for the hours ahead: {name}.",))
+    if wait.least >= LONG_H:
+        return GuardAnswer("wait", (f"{seen}, and too cold ahead by the forecast: {name}.",))
+    if wait.least > 0 or outside.least < needed:
+        start = now + int(wait.least * HOUR_S)
+        about = f"by the forecast about {style.moment(start)}" if wait.least > 0 else "soon"
+        return GuardAnswer("not before", (f"{seen}: {name}, {about}.",), start)
+    lowest = style.value(q["outside_ahead"].least, "degC")
+    words = f"Cold check passed: {seen}, lowest ahead {lowest}, {reading} is enough for {part}."
+    return GuardAnswer("ready", (words,))
+
+
+def _limit(facts: Facts, which: str, style: Style, now: int) -> GuardAnswer:
+    """Ask for times before which nobody may enter, or pick."""
+    table = facts["limit"]
+    ends = [f.end[1] for f in table if f.words["limits"] == which and f.end[1] > now]
+    if ends:
+        until = max(ends)
+        return GuardAnswer("not before", (f"No {which} before {style.moment(until)}.",), until)
+    if any(word == which for word in table.words["limits"]):
+        return GuardAnswer("ready", (f"The recorded 'no {which}' time has passed.",))
+    words = f"No 'no {which}' time is recorded: check the label and the signs before going in."
+    return GuardAnswer("ready", (words,))

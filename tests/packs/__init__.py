@@ -1,0 +1,1 @@
+"""Tests of the packs that ship, and of what reads them."""
