@@ -12,7 +12,6 @@ import sys
 ROOT = os.path.dirname(os.path.abspath(__file__))
 SUITED = ((3, 12), (3, 11))
 PROGRAM = "import sys; from riskrules.cli import main; sys.argv[0] = 'riskrules'; sys.exit(main())"
-SAMPLE = ("review", "sample_logs", "--farm", os.path.join("sample_logs", "farm.yaml"))
 CHECKS = (
     ("ruff check", ("ruff", "check", ".")),
     ("ruff format", ("ruff", "format", "--check", ".")),
@@ -49,7 +48,6 @@ def run(command: "list[str]", env: "dict[str, str] | None" = None) -> "tuple[int
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         env=env,
-        cwd=ROOT,
     )
     return done.returncode, done.stdout.decode("utf-8", "replace")
 
@@ -92,12 +90,13 @@ def no_python(found: "tuple[int, ...]", named: bool = False) -> str:
 def suited_python(named: "str | None") -> str:
     """Return the Python to set up with: the one named, this one, or another on PATH."""
     if named:
-        found = version_of(named)
-        if found is None:
+        path = shutil.which(named)
+        found = version_of(path) if path else None
+        if path is None or found is None:
             raise SetupError("'%s' (from --python) is no Python that runs here" % named)
         if found not in SUITED:
             raise SetupError(no_python(found, named=True))
-        return named
+        return os.path.abspath(path)
     if sys.version_info[:2] in SUITED:
         return sys.executable
     other = other_python()
@@ -259,13 +258,18 @@ def run_tests(python: str, rest: "list[str]") -> int:
     return next((code for _, code in reversed(codes) if code != 0), 0)
 
 
+def sample() -> "list[str]":
+    """Return the arguments of the review of the sample logs, as paths from where we are."""
+    logs = os.path.relpath(os.path.join(ROOT, "sample_logs"))
+    return ["review", logs, "--farm", os.path.join(logs, "farm.yaml")]
+
+
 def become(command: "list[str]") -> int:
     """Turn this process into another; where that can't be, wait for it and return its code."""
     if os.name == "nt":
         import subprocess
 
-        return subprocess.call(command, cwd=ROOT)
-    os.chdir(ROOT)
+        return subprocess.call(command)
     os.execv(command[0], command)
     return 1
 
@@ -300,7 +304,7 @@ def start(words: "list[str]") -> int:
     if not is_ready(folder, extra):
         set_up(folder, extra)
     if command == "review":
-        return become([python_in(folder), "-c", PROGRAM] + list(SAMPLE) + rest)
+        return become([python_in(folder), "-P", "-c", PROGRAM] + sample() + rest)
     return run_tests(python_in(folder), rest)
 
 

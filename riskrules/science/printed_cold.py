@@ -149,20 +149,13 @@ def _start_row(
 def _start_rows(cells: tuple[str, str, str, str]) -> list[PrintedValue]:
     dew, start = float(cells[0]), float(cells[1])
     bulb, third = partial(_bulb, dew, start), partial(_one_third, start, dew)
+    looked_up = partial(_lookup, dew)
     # Half a kelvin, since the table went from whole °F to °C.
     zero = f"{_START_SOURCE}; that it means a wet bulb of 0 °C is our reading"
     own = "worked out for this project"
     wording = f"dew point {dew} °C"
     rows: list[tuple[str, Kind, str, str, float, str, Callable[[], float]]] = [
-        (
-            "air",
-            "arithmetic",
-            "air to start at",
-            cells[1],
-            0.05,
-            _START_SOURCE,
-            partial(_lookup, dew),
-        ),
+        ("air", "arithmetic", "air to start at", cells[1], 0.05, _START_SOURCE, looked_up),
         ("bulb", "arithmetic", "water wet bulb at that start", "0", 0.5, zero, bulb),
         ("worked", "regression", "water wet bulb there", cells[2], 0.01, own, bulb),
         ("third", "regression", "one-third rule there", cells[3], 0.01, own, third),
