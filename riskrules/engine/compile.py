@@ -41,6 +41,8 @@ MIRRORED = {">=": "<=", ">": "<", "<=": ">=", "<": ">"}
 COMPARE = {"gte": np.greater_equal, "gt": np.greater, "lte": np.less_equal, "lt": np.less}
 WITHIN = "within."
 """Marks an attribute that compares two quantities of one fact."""
+AS = "f_"
+"""Goes before an alias in a definition, so that none is taken for a kind or an attribute."""
 CLOSING = "closing"
 OPENING = "opening"
 
@@ -82,7 +84,7 @@ class Link:
 
     def expression(self) -> dict[str, Any]:
         """Return the link in the engine's terms."""
-        right = {self.other: self.other_attribute}
+        right = {AS + self.other: self.other_attribute}
         if self.op == "==":
             return {self.attribute: right}
         return {OPERATORS[self.op]: {self.attribute: right}}
@@ -262,13 +264,15 @@ class Compiled:
     """A ruleset ready for the engine.
 
     ``definition`` is JSON text; ``key`` its hash; ``names`` maps an engine rule to its variant;
-    ``attributes`` says by kind which attributes a fact must carry.
+    ``attributes`` says by kind which attributes a fact must carry; ``short`` gives each kind and
+    attribute the short name by which the engine knows it (its messages repeat whole facts).
     """
 
     key: str
     definition: str
     names: dict[str, Variant]
     attributes: dict[str, tuple[str, ...]]
+    short: dict[str, str]
     tests: dict[str, tuple[tuple[Test, ...], ...]]
 
     def wanted(self, table: FactTable) -> npt.NDArray[np.int64]:
@@ -339,14 +343,36 @@ def _compiled(chunk: list[Variant]) -> Compiled:
             attributes.setdefault(slot.kind, {"block"}).update(slot.attributes())
             tests.setdefault(slot.kind, {})[tuple(slot.tests)] = None
         _other_side(variant, attributes)
-    text = json.dumps(definition, sort_keys=True)
+    words = sorted({*attributes, *(a for found in attributes.values() for a in found)})
+    short = {word: f"a{i}" for i, word in enumerate(words)}
+    text = json.dumps(_shortened(definition, short), sort_keys=True)
     return Compiled(
         hashlib.sha256(text.encode()).hexdigest(),
         text,
         names,
         {kind: tuple(sorted(found)) for kind, found in attributes.items()},
+        short,
         {kind: tuple(found) for kind, found in tests.items()},
     )
+
+
+def _shortened(part: Any, short: dict[str, str]) -> Any:
+    """Return a definition with short names for attributes and kinds (never for aliases)."""
+    if isinstance(part, list):
+        return [_shortened(item, short) for item in part]
+    if not isinstance(part, dict):
+        return part
+    found = {}
+    for key, value in part.items():
+        if key == "kind":
+            found[key] = short.get(value, value)
+        elif key in short and isinstance(value, dict):  # attribute: {alias: attribute}
+            found[short[key]] = {a: short[v] for a, v in value.items()}
+        elif key in short:
+            found[short[key]] = value
+        else:
+            found[key] = _shortened(value, short)
+    return found
 
 
 def _other_side(variant: Variant, attributes: dict[str, set[str]]) -> None:
@@ -362,11 +388,11 @@ def _engine_rules(variant: Variant) -> Iterator[list[dict[str, Any]]]:
     absents = [(slot.alias, part) for slot in variant.absent for part in slot.definitions()]
     for chosen in itertools.product(*choices):
         conditions = [
-            {slot.alias: part} for slot, part in zip(variant.slots, chosen, strict=True)
+            {AS + slot.alias: part} for slot, part in zip(variant.slots, chosen, strict=True)
         ]
         if absents:
-            same = {"block": {variant.rule.anchor: "block"}}
+            same = {"block": {AS + variant.rule.anchor: "block"}}
             conditions.append({"closing_": {"$and": [{"kind": CLOSING}, same]}})
         for i, (alias, part) in enumerate(absents):
-            conditions.append({f"{alias}_{i}$not": part})
+            conditions.append({f"{AS}{alias}_{i}$not": part})
         yield conditions

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from riskrules.engine.compile import CLOSING, Compiled, column_of, compile_packs
+from riskrules.engine.compile import AS, CLOSING, Compiled, column_of, compile_packs
 from riskrules.engine.match import Match
 from riskrules.engine.process import EngineProcess, shared_engine
 from riskrules.facts.table import Facts, FactTable
@@ -53,7 +53,8 @@ def evaluate(
             continue
         for name, ids in engine.fired(rules, batch):
             variant = rules.names[name]
-            found = (variant.rule.key, tuple(ids[alias] for alias in variant.rule.given))
+            names = tuple(_id(facts, kind, ids[AS + a]) for a, kind in variant.rule.given.items())
+            found = (variant.rule.key, names)
             (sure if variant.side == "sure" else maybe).add(found)
     return sorted(
         [Match(*found, True) for found in sure] + [Match(*f, False) for f in maybe - sure]
@@ -83,27 +84,44 @@ def batch_of(facts: Facts, rules: Compiled, prefilter: bool = True) -> str | Non
             continue
         block = table.block
         chosen = rules.wanted(table) if prefilter else np.arange(len(table))
-        rows += _rows(table, attributes, chosen)
+        rows += _rows(table, attributes, chosen, rules.short)
     if not rows:
         return None
-    rows.append({"kind": CLOSING, "id": "closing", "block": block, "sid": "u"})
-    return json.dumps(rows)
+    named = {rules.short["block"]: block}
+    rows.append({"kind": CLOSING, "id": CLOSING, "sid": "u", **named})
+    return json.dumps(rows, separators=(",", ":"))
 
 
-def _rows(table: FactTable, attributes: tuple[str, ...], chosen: Any) -> list[dict[str, Any]]:
+def _id(facts: Facts, kind: str, short: str) -> str:
+    """Return a fact's own id for the one the engine knew it by: kind's letter code and row."""
+    return facts[kind].ids[int(short.partition(".")[2])]
+
+
+def _rows(
+    table: FactTable, attributes: tuple[str, ...], chosen: Any, short: dict[str, str]
+) -> list[dict[str, Any]]:
+    kind = short[table.kind.name]
     columns: dict[str, list[Any]] = {
-        "id": [table.ids[i] for i in chosen],
-        "kind": [table.kind.name] * len(chosen),
+        "id": [f"{kind}.{i}" for i in chosen.tolist()],
+        "kind": [kind] * len(chosen),
         "sid": ["u"] * len(chosen),
     }
     for attribute in attributes:
         column = column_of(table, attribute)
         if isinstance(column, np.ndarray):
-            columns[attribute] = column[chosen].tolist()
+            columns[short[attribute]] = _plain(column[chosen])
         else:
-            columns[attribute] = [column[i] for i in chosen]
+            columns[short[attribute]] = [column[i] for i in chosen]
     names = list(columns)
     return [dict(zip(names, row, strict=True)) for row in zip(*columns.values(), strict=True)]
+
+
+def _plain(column: Any) -> list[Any]:
+    """Return numbers of Python, whole ones as integers (shorter JSON, and never an exponent)."""
+    if column.dtype.kind == "f" and not (column % 1).any():
+        column = column.astype(np.int64)
+    found: list[Any] = column.tolist()
+    return found
 
 
 @lru_cache(maxsize=1)

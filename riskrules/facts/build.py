@@ -185,6 +185,20 @@ class Builder:
         return t
 
 
+def all_through(b: Builder, core: Spans, truth: Truth) -> Triple:
+    """Return, as a flag, whether a condition holds all through a period with open ends.
+
+    The period is no longer than the builder's span: what holds there surely holds. It is no
+    shorter than its core, or, without a core, any moment of the span.
+    """
+    least, _, cause = b.spans.all_of(truth)
+    anywhere = b.spans.any_of(truth)
+    most = np.where(core.empty, anywhere[1], core.all_of(truth)[1])
+    open_ends = b.spans.cause_of(truth) | b.table.cause["exists"]
+    hours = b.table.cause.get("hours", open_ends)
+    return least, most, np.where(least < most, cause | open_ends | hours, 0)
+
+
 def times(values: Sequence[int] | Ints) -> Ints:
     """Return times as an array of whole seconds."""
     return np.asarray(values, dtype=np.int64)

@@ -185,7 +185,9 @@ class Spans:
 
     def __init__(self, cells: Cells, start: Ints, end: Ints) -> None:
         self.cells = cells
-        self.i0 = cells.at(start)
+        # A start within a cell, such as that of a joining gap, takes the whole cell.
+        inside = np.searchsorted(cells.edges, np.asarray(start), side="right") - 1
+        self.i0 = np.clip(inside, 0, len(cells)).astype(np.int64)
         self.i1 = np.maximum(cells.at(end), self.i0)
         self.empty = self.i1 <= self.i0
         self._pairs = np.stack([self.i0, np.maximum(self.i1, self.i0 + 1)], axis=1).ravel()

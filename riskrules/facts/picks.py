@@ -38,16 +38,17 @@ def to_next_pick(c: Context, end: tuple[Ints, Ints]) -> Triple:
     """
     n = len(end[0])
     starts = times(sorted({e.time for e in picks_of(c)}))
-    least, most = np.zeros(n), np.full(n, LONG_H)
     cause = np.full(n, int(Cause.NO_JOURNAL), dtype=np.int64)
-    at = np.searchsorted(starts, end[0], side="left")
-    found = at < len(starts)
-    if found.any():
-        following = starts[np.minimum(at, len(starts) - 1)]
-        least = np.where(found, np.maximum(following - end[1], 0) / HOUR_S, least)
-        most = np.where(found, (following - end[0]) / HOUR_S, most)
     open_h = np.maximum(min(c.journal_until, c.now) - end[1], 0) / HOUR_S
-    return np.where(found, least, open_h), most, cause
+    if not len(starts):
+        return open_h, np.full(n, LONG_H), cause
+    first = np.searchsorted(starts, end[0], side="left")
+    last = np.searchsorted(starts, end[1], side="left")  # a late end meets a later pick
+    until = len(starts) - 1
+    least = np.maximum(starts[np.minimum(first, until)] - end[1], 0) / HOUR_S
+    most = (starts[np.minimum(last, until)] - end[0]) / HOUR_S
+    found = first <= until
+    return np.where(found, least, open_h), np.where(last <= until, most, LONG_H), cause
 
 
 def irrigations(c: Context) -> FactTable:

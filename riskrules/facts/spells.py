@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from riskrules.facts.build import MOST_RAIN_RATE, Builder, Context, Triple
+from riskrules.facts.build import MOST_RAIN_RATE, Builder, Context, Triple, all_through
 from riskrules.facts.cells import Spans, Truth, core_and_rest
 from riskrules.facts.cold import put_critical
 from riskrules.facts.kinds import AIR, Cause
@@ -88,8 +88,8 @@ def rain_spells(c: Context) -> FactTable:
     b.put("temperature", (low, high, b.spans.missing("air_temperature")
                           | b.spans.cause_of(raining)))  # fmt: skip
     b.put("to_next_pick", to_next_pick(c, b.table.end))
-    b.put("straw", b.spans.all_of(c.truths["straw"]))
-    b.put("under_film", b.spans.all_of(c.truths["filmed"]))
+    b.put("straw", all_through(b, core, c.truths["straw"]))
+    b.put("under_film", all_through(b, core, c.truths["filmed"]))
     b.basis()
     return b.done()
 
@@ -170,7 +170,8 @@ def _night_mean(c: Context, b: Builder, core: Spans, why: np.ndarray) -> Triple:
     value = c.cells.value("air_temperature")
     gone = np.isnan(value)
     hours = core.total(dark)
-    none = (hours == 0) | (b.table.start[0] < b.table.start[1])
+    t = b.table
+    none = (hours == 0) | (t.start[0] < t.start[1]) | (t.end[0] < t.end[1])
     bounds = []
     for limit in AIR:
         mean = core.total(np.where(gone, limit, value) * dark) / np.maximum(hours, 1e-9)

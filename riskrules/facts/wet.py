@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from riskrules.facts.build import Builder, Context, sure_times
+from riskrules.facts.build import Builder, Context, all_through
 from riskrules.facts.cells import Bools, Cells, Shared, Spans, Truth, core_and_rest
 from riskrules.facts.kinds import AIR, Cause
 from riskrules.facts.picks import to_next_pick
@@ -136,8 +136,8 @@ def _surroundings(c: Context, b: Builder, core: Spans) -> None:
         least = core.total(c.cells.hours * both.sure)
         b.put(name, (least, b.spans.total(c.cells.hours * both.maybe), b.spans.cause_of(both)))
     b.put("to_next_pick", to_next_pick(c, b.table.end))
-    b.put("straw", b.spans.all_of(c.truths["straw"]))
-    b.put("under_film", b.spans.all_of(c.truths["filmed"]))
+    b.put("straw", all_through(b, core, c.truths["straw"]))
+    b.put("under_film", all_through(b, core, c.truths["filmed"]))
     splashed = c.truths["splashing"]
     least = core.reduce(np.logical_or, splashed.sure, 0).astype(float)
     most = b.spans.reduce(np.logical_or, splashed.maybe, 0).astype(float)
@@ -170,9 +170,10 @@ def _window(
     c: Context, wet: FactTable, at: Ints, kind: str, index: str, first: float, last: float,
     symptom: str = "",
 ) -> FactTable:  # fmt: skip
-    start = wet.end[1][at] + int(first * DAY_S)
-    end = np.maximum(wet.start[0][at] + int(last * DAY_S), start + 1)
-    b = Builder(c, kind, sure_times(start), sure_times(end), [symptom] * len(at))
+    start = tuple(t[at] + int(first * DAY_S) for t in wet.end)
+    end = tuple(np.maximum(t[at] + int(last * DAY_S), s + 1)
+                for t, s in zip(wet.start, start, strict=True))  # fmt: skip
+    b = Builder(c, kind, (start[0], start[1]), (end[0], end[1]), [symptom] * len(at))
     b.table.stages_sure = wet.stages_sure[at]
     b.table.stages_possible = wet.stages_possible[at]
     for name, source in (("index", index), ("hours", "hours"), ("exists", "exists")):

@@ -64,6 +64,11 @@ def _between(lo: FloatArray, hi: FloatArray, low: FloatArray, inside: FloatArray
     return np.where((lo < low) & (low < hi), inside, straight)
 
 
+def _span(lo: FloatArray, hi: FloatArray, low: FloatArray) -> FloatArray:
+    # Outside the day's range the span is not used; 1 keeps a flat day from dividing by nothing.
+    return np.where((lo < low) & (low < hi), hi - lo, 1.0)
+
+
 def single_triangle(least: ArrayLike, most: ArrayLike, base: ArrayLike) -> FloatArray:
     """Degree-days by one triangle, (max - base)² / (2 (max - min)) [°C d].
 
@@ -73,8 +78,8 @@ def single_triangle(least: ArrayLike, most: ArrayLike, base: ArrayLike) -> Float
     4.167
     """
     lo, hi, low = _day(least, most, base)
-    span = np.where(hi > lo, hi - lo, 1.0)
-    return _between(lo, hi, low, np.asarray((hi - low) ** 2 / (2.0 * span)))
+    part = (hi - low) ** 2 / (2.0 * _span(lo, hi, low))
+    return _between(lo, hi, low, np.asarray(part))
 
 
 def single_sine(least: ArrayLike, most: ArrayLike, base: ArrayLike) -> FloatArray:
@@ -87,7 +92,7 @@ def single_sine(least: ArrayLike, most: ArrayLike, base: ArrayLike) -> FloatArra
     """
     lo, hi, low = _day(least, most, base)
     mean = (lo + hi) / 2.0
-    half = np.where(hi > lo, (hi - lo) / 2.0, 1.0)
+    half = _span(lo, hi, low) / 2.0
     angle = np.arcsin(np.clip((low - mean) / half, -1.0, 1.0))
     area = (mean - low) * (np.pi / 2.0 - angle) + half * np.cos(angle)
     return _between(lo, hi, low, np.asarray(area / np.pi))

@@ -17,6 +17,7 @@ from riskrules.engine.plain import matches
 from riskrules.errors import EngineError
 
 from .random_rules import Case, cases, shuffled
+from .test_plain import facts, pack, table
 
 pytest.importorskip("durable_rules_engine", reason="without it evaluate() is plain Python")
 evaluate = pytest.importorskip("riskrules.engine.evaluate").evaluate
@@ -68,6 +69,18 @@ def test_what_the_engine_cannot_do_it_refuses(case: Case) -> None:
     except EngineError:
         return
     assert found == matches(case.facts, case.packs)
+
+
+def test_a_fact_in_the_middle_of_a_chain_is_tied_at_both_ends() -> None:
+    """Both ties fall to the fact that is given last; one must not take the other's place."""
+    days = [f"b1/night/2026-05-0{i}" for i in range(1, 5)]
+    chain = zip(days, ["", *days], strict=False)
+    nights = table("night", *({"id": k, "key": k, "previous": before} for k, before in chain))
+    given = {"early": "night", "late": "night", "mid": "night"}
+    rule = pack(given, "follows(mid, early)", "follows(late, mid)")
+    expected = [Match("p.r", (days[i], days[i + 2], days[i + 1]), True) for i in (0, 1)]
+    assert matches(facts(nights), [rule]) == expected
+    assert evaluate(facts(nights), [rule]) == expected
 
 
 def test_random_cases_are_worth_asking() -> None:

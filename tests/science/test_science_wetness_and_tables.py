@@ -166,6 +166,13 @@ def test_all_ways_agree_when_the_whole_day_is_above_the_base(extremes):
         assert way(least, most, least - 1) == pytest.approx(expected)
 
 
+def test_an_almost_flat_day_does_not_overflow():
+    # Found by Hypothesis: a span of 2e-309 °C divided where its result is not even used.
+    for way in WAYS:
+        assert way(0.0, 2.225073858507203e-309, -1.0) == pytest.approx(1.0)
+        assert way(0.0, 0.0, [-1.0, 0.0, 1.0]).tolist() == [1, 0, 0]
+
+
 def test_a_day_upside_down_is_refused_and_a_missing_one_stays_missing():
     for way in WAYS:
         with pytest.raises(ValueError, match="least temperature 9 is above"):
