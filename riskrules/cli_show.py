@@ -15,6 +15,7 @@ from riskrules.errors import RiskRulesError
 from riskrules.findings.explain import Explanation, explain_rule, in_words
 from riskrules.findings.model import Finding, UnknownFinding
 from riskrules.review import Review
+from riskrules.science.printed import TableRow
 from riskrules.worklist.rank import WINDOW_WORDS, BlockJob, WorkItem
 
 MARKS = {"Extreme": "####", "Severe": "###", "Moderate": "##", "Minor": "#", "Unknown": "?"}
@@ -194,13 +195,14 @@ def show_tables(as_json: bool, all_rows: bool) -> bool:
     out = console()
     titles = {
         "arithmetic": "Arithmetic: does our code give the printed number?",
+        "by hand": "Arithmetic worked out by hand for this project; not counted as published",
         "biology": "Biology: does the model agree with what its own paper observed?",
         "regression": "Regression: only repeats what code printed; not counted as published",
     }
     for kind, title in titles.items():
-        some = [row for row in rows if row.kind == kind]
+        some = [row for row in rows if _sort_of(row) == kind]
         _heading(out, f"{title} ({len(some)})")
-        if kind == "regression" and not all_rows:
+        if kind in ("regression", "by hand") and not all_rows:
             some = [row for row in some if row.verdict != "agrees"]
             _say(out, "Those that agree are left out; --all shows them.")
         for row in some:
@@ -210,12 +212,17 @@ def show_tables(as_json: bool, all_rows: bool) -> bool:
                  f"computed {row.computed:.6g}, difference {row.difference:+.2g} "
                  f"(tolerance {row.tolerance:.2g}). {row.source} [{row.tag}]"
                  + (f" {row.reason}." if row.reason else ""))  # fmt: skip
-    published = [row for row in rows if row.kind != "regression"]
+    published = [row for row in rows if _sort_of(row) in ("arithmetic", "biology")]
     known = sum(row.verdict == "known disagreement" for row in published)
     out.print()
     _say(out, f"{len(published)} published values: {len(published) - known - len(bad)} agree, "
          f"{known} known disagreements, {len(bad)} wrong.", style="bold")  # fmt: skip
     return not bad
+
+
+def _sort_of(row: TableRow) -> str:
+    """Return a row's kind; arithmetic that nobody printed stands apart."""
+    return "by hand" if row.kind == "arithmetic" and row.tag == "computed" else row.kind
 
 
 def show_packs(files: Sequence[Path], profile: Path | None, rules: bool) -> bool:

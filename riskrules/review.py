@@ -240,7 +240,7 @@ def _state(
         until = min(scene.window[1], scene.now)
         covered = style.span(scene.window[0], until)
         state, sentence = "quiet", f"Quiet: the log covers {covered} and no rule fired."
-    notes = {"doubted": sum(n.count for n in own.notes)}
+    notes = {"doubted": sum(n.count for n in own.notes if n.doubts)}
     return BlockState(
         logs.text.block, state, sentence, style.iso(scene.now), style.iso(first), style.iso(last),
         sum(len(t) for t in facts.values()), notes,

@@ -6,12 +6,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from riskrules.errors import LogError, Problem
+from pydantic import ValidationError
+
+from riskrules.errors import LogError, PackError, Problem
 from riskrules.farm import Farm, default_farm, load_farm
 from riskrules.logs.events import Event, read_events
-from riskrules.logs.read import read_log
+from riskrules.logs.read import check_zone, read_log
 from riskrules.logs.readings import Note, Readings
 from riskrules.logs.typical_year import PREFIX, locate, read_typical_year
+from riskrules.packs.load import schema_problems
 from riskrules.packs.marked import read_marked
 from riskrules.packs.model import Strict
 from riskrules.plugins import reader_for
@@ -122,23 +125,30 @@ def _read(
         return reader(path)
     beside = path.with_name(path.name + ".mapping.yaml")
     if beside.exists():
-        text = MappingText.model_validate(read_marked(beside).data)
+        text = _mapping(beside)
         zone, columns = text.zone or zone, {**columns, **text.columns}
     elif assumed:
         zone = None  # without a farm nobody has said in which zone naive times are
     return read_log(path, zone, columns)
 
 
+def _mapping(path: Path) -> MappingText:
+    doc = read_marked(path)
+    try:
+        text = MappingText.model_validate(doc.data)
+    except ValidationError as error:
+        raise PackError(schema_problems(doc, error)) from None
+    check_zone(text.zone, path.name)
+    return text
+
+
 def _events(farm: Farm, files: Sequence[Path]) -> tuple[Event, ...]:
     named = [farm.folder / name for name in farm.text.events] if not files else list(files)
     zone = None if farm.assumed else farm.text.place.zone
-    found = {event for path in named for event in read_events(path, zone)}
-    known = {b.block for b in farm.text.blocks}
-    strange = sorted({e.block for e in found if e.block and e.block not in known})
-    if strange and not farm.assumed:
-        message = f"no block '{strange[0]}' in the farm file; expected {', '.join(sorted(known))}"
-        raise LogError([Problem(str(named[0]), 0, 0, message)])
-    if farm.assumed and strange:
+    known = None if farm.assumed else {b.block for b in farm.text.blocks}
+    found = {event for path in named for event in read_events(path, zone, known)}
+    strange = sorted({e.block for e in found if e.block}) if farm.assumed else []
+    if strange:
         message = f"events of {', '.join(strange)}; expected no block, or --farm to say which"
         raise LogError([Problem(str(named[0]), 0, 0, message)])
     return tuple(sorted(found))

@@ -234,9 +234,12 @@ def _relate(condition: Relation, slots: dict[str, Slot], side: Side) -> None:
 def _follow(slots: dict[str, Slot], later: str, earlier: str) -> None:
     order = list(slots)
     if order.index(later) > order.index(earlier):
-        slots[later].key = Link("previous", "==", earlier, "key")
+        slot, key = slots[later], Link("previous", "==", earlier, "key")
     else:
-        slots[earlier].key = Link("key", "==", later, "previous")
+        slot, key = slots[earlier], Link("key", "==", later, "previous")
+    if slot.key is not None and slot.key.attribute != "block":  # tied at both ends
+        slot.links.append(slot.key)
+    slot.key = key
 
 
 def _link(slots: dict[str, Slot], left: tuple[str, str], op: str, right: tuple[str, str]) -> None:

@@ -18,6 +18,7 @@ from riskrules.logs.readings import Ints, Readings, missing_cause
 from riskrules.logs.variables import Floats
 
 Bools = npt.NDArray[np.bool_]
+RAIN = "thickness_of_rainfall_amount"
 
 
 class Truth(NamedTuple):
@@ -57,6 +58,8 @@ class Cells:
         Length of each cell. [h]
     values : dict of ndarray, shape (n,)
         NaN where unknown; rain as a rate [mm h-1].
+    amounts : dict of ndarray, shape (n,)
+        Rain of the whole log step that a cell is a piece of. [mm]
     cause : dict of ndarray of int, shape (n,)
         Bits of `Cause` where a value is NaN.
     forecast : ndarray of bool, shape (n,)
@@ -74,6 +77,7 @@ class Cells:
     first: int
     last: int
     truths: dict[str, Truth] = field(default_factory=dict)
+    amounts: dict[str, Floats] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.hours)
@@ -96,9 +100,18 @@ class Cells:
 
     def rain_rate(self) -> Floats:
         """Return the rain rate, of the block's own gauge or else of the farm's. [mm h-1]"""
-        own = self.value("thickness_of_rainfall_amount")
-        farm = self.value("thickness_of_rainfall_amount_outside")
-        return np.where(np.isnan(own), farm, own)
+        own = self.value(RAIN)
+        return np.where(np.isnan(own), self.value(f"{RAIN}_outside"), own)
+
+    def rain_of_step(self) -> Floats:
+        """Return the rain of the whole log step that each cell is a piece of. [mm]"""
+        none = np.full(len(self), np.nan)
+        own = self.amounts.get(RAIN, none)
+        return np.where(np.isnan(own), self.amounts.get(f"{RAIN}_outside", none), own)
+
+    def has_gauge(self) -> bool:
+        """Whether any log measures rain."""
+        return RAIN in self.values or f"{RAIN}_outside" in self.values
 
     def compare(self, name: str, least: float) -> Truth:
         """Return where a variable is at or above a number; unknown where it is missing."""
@@ -169,7 +182,9 @@ def _fill(cells: Cells, rows: Readings, start: Ints, end: Ints) -> None:
     inside &= ~rows.forecast[row] | cells.forecast  # a forecast never stands for a measurement
     for name, column in rows.values.items():
         value = np.where(inside, column[row], np.nan)
-        if name.removesuffix("_outside") == "thickness_of_rainfall_amount":
+        if name.removesuffix("_outside") == RAIN:
+            own = cells.amounts.get(name, np.full(len(value), np.nan))
+            cells.amounts[name] = np.where(np.isnan(own), value, own)
             value = value / np.maximum((end - start)[row] / 3600.0, 1e-9)
         cause = np.where(inside, rows.cause[name][row], 0)
         if name in cells.values:
@@ -188,7 +203,8 @@ class Spans:
         # A start within a cell, such as that of a joining gap, takes the whole cell.
         inside = np.searchsorted(cells.edges, np.asarray(start), side="right") - 1
         self.i0 = np.clip(inside, 0, len(cells)).astype(np.int64)
-        self.i1 = np.maximum(cells.at(end), self.i0)
+        none = np.asarray(end) <= np.asarray(start)
+        self.i1 = np.where(none, self.i0, np.maximum(cells.at(end), self.i0))
         self.empty = self.i1 <= self.i0
         self._pairs = np.stack([self.i0, np.maximum(self.i1, self.i0 + 1)], axis=1).ravel()
 
@@ -314,8 +330,9 @@ def core_and_rest(
     p0, p1 = joined(*stretches(cells, truth.maybe), gap_s)
     around = np.searchsorted(p0, s0, side="right") - 1
     gap = int(gap_s)
-    rest = [pair for a, b in zip(p0.tolist(), p1.tolist(), strict=True)
-            for pair in _beside(a, b, s0, s1, gap)]  # fmt: skip
+    holes = [pair for a, b in zip(p0.tolist(), p1.tolist(), strict=True)
+             for pair in _beside(a, b, s0, s1, gap)]  # fmt: skip
+    rest = _trimmed(holes, *stretches(cells, truth.maybe))
     r0 = np.array([a for a, _ in rest], dtype=np.int64)
     r1 = np.array([b for _, b in rest], dtype=np.int64)
     columns = [
@@ -334,6 +351,17 @@ def _beside(p0: int, p1: int, s0: Ints, s1: Ints, gap_s: int) -> list[tuple[int,
     lows = [p0, *(s1[first:last] + gap_s).tolist()]
     highs = [*(s0[first:last] - gap_s).tolist(), p1]
     return [(a, b) for a, b in zip(lows, highs, strict=True) if b > a]
+
+
+def _trimmed(pairs: list[tuple[int, int]], start: Ints, end: Ints) -> list[tuple[int, int]]:
+    """Cut each pair to the runs within it, and leave out a pair that has none."""
+    found = []
+    for a, b in pairs:
+        first = int(np.searchsorted(end, a, side="right"))
+        last = int(np.searchsorted(start, b, side="left")) - 1
+        if first <= last:
+            found.append((max(a, int(start[first])), min(b, int(end[last]))))
+    return found
 
 
 Shared = Mapping[str, float]

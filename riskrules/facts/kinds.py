@@ -97,7 +97,7 @@ COMMON_FLAGS = (
     flag("exists", "The fact surely happened (0 to 1 where it only may have)."),
     flag("journal_current", "Somebody wrote in the journal after the fact ended."),
 )
-BASIS = {"basis": ("measured", "estimated", "partly_forecast", "forecast")}
+BASIS: dict[str, tuple[str, ...]] = {"basis": ("measured", "estimated", "partly_forecast", "forecast")}
 SYMPTOMS = (
     "gray_mold",
     "anthracnose",
@@ -311,6 +311,7 @@ KINDS: dict[str, Kind] = {
             (
                 share("index", "Infection index of that wet period."),
                 hours("hours", "Hours wet in that period."),
+                flag("begun", "The window has begun by now."),
             ),
             {"symptom": SYMPTOMS},
         ),
@@ -320,6 +321,7 @@ KINDS: dict[str, Kind] = {
             (
                 share("index", "Flower infection index of that wet period."),
                 hours("hours", "Hours wet in that period."),
+                flag("begun", "The window has begun by now."),
             ),
         ),
         Kind("stage_spell", "A stretch with one recorded set of growth stages."),

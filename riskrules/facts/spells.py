@@ -165,16 +165,21 @@ def _count(day: FactTable, which: np.ndarray, start: np.ndarray, end: np.ndarray
 
 
 def _night_mean(c: Context, b: Builder, core: Spans, why: np.ndarray) -> Triple:
-    """Return the mean temperature of the nights within a run; unknown where there is none."""
+    """Return the mean temperature of the nights within a run and of the one after it."""
     dark = c.truths["night"].sure * c.cells.hours
     value = c.cells.value("air_temperature")
     gone = np.isnan(value)
-    hours = core.total(dark)
+    rises = c.sunrise[c.sunrise >= 0]
+    last = c.cells.edges[core.i1]
+    at = np.minimum(np.searchsorted(rises, last), len(rises) - 1)
+    after = rises[at] if len(rises) else last
+    nights = Spans(c.cells, c.cells.edges[core.i0], np.maximum(after, last))
+    hours = nights.total(dark)
     t = b.table
-    none = (hours == 0) | (t.start[0] < t.start[1]) | (t.end[0] < t.end[1])
+    none = (hours == 0) | core.empty | (t.start[0] < t.start[1]) | (t.end[0] < t.end[1])
     bounds = []
     for limit in AIR:
-        mean = core.total(np.where(gone, limit, value) * dark) / np.maximum(hours, 1e-9)
+        mean = nights.total(np.where(gone, limit, value) * dark) / np.maximum(hours, 1e-9)
         bounds.append(np.where(none, limit, mean))
-    cause = b.spans.missing("air_temperature") | why
+    cause = nights.missing("air_temperature") | why
     return bounds[0], bounds[1], np.where(cause == 0, int(Cause.NOT_YET), cause)

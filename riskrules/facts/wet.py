@@ -24,7 +24,8 @@ def wet_truth(
 ) -> tuple[Truth, Bools]:
     """Return where plants are wet, and in which cells a wetness sensor says so.
 
-    A sensor's word stands. Without one, humidity stands in: surely wet from
+    A sensor's word stands, and where it is missing nothing else can say what it would have said.
+    Without a sensor, and ahead of 'now', humidity stands in: surely wet from
     ``wet_humidity_sure``, surely dry below ``wet_humidity_possible``, doubtful between
     (assumption). Rain and overhead water wet plants that no film covers.
     """
@@ -39,6 +40,10 @@ def wet_truth(
     felt_sure = sensor >= shared["sensor_wet"]
     felt_maybe = sensor >= shared["sensor_dry"]
     doubt = np.full(len(cells), int(Cause.DOUBTFUL_BAND), dtype=np.int64)
+    if "surface_wetness" in cells.values:
+        silent = ~has_sensor & ~cells.forecast
+        why = np.where(silent, cells.why("surface_wetness"), guess.cause)
+        guess = Truth(guess.sure & ~silent, guess.maybe | silent, why)
     truth = Truth(
         np.where(has_sensor, felt_sure, guess.sure),
         np.where(has_sensor, felt_maybe | felt_sure, guess.maybe),
@@ -50,11 +55,17 @@ def wet_truth(
 def _watered(
     cells: Cells, states: dict[str, Truth], events: list[Event], shared: Shared
 ) -> Truth:
-    """Return where rain or overhead water reaches the plants."""
-    rate = cells.rain_rate()
-    raining = np.nan_to_num(rate) * cells.hours >= shared["rain_wets"]
-    drizzle = np.nan_to_num(rate) > 0
-    water = Truth(raining, raining | drizzle, np.full(len(cells), int(Cause.DOUBTFUL_BAND)))
+    """Return where rain or overhead water reaches the plants.
+
+    Rain that a gauge should have measured and did not may have fallen; where the farm has no
+    gauge at all, humidity speaks alone.
+    """
+    amount = cells.rain_of_step()
+    raining = np.nan_to_num(amount) >= shared["rain_wets"]
+    gone = np.isnan(amount) & cells.has_gauge()
+    cause = np.where(gone, int(Cause.NO_RAIN), int(Cause.DOUBTFUL_BAND))
+    cause |= np.where(gone & cells.forecast, int(Cause.NOT_YET), 0)
+    water = Truth(raining, gone | (np.nan_to_num(amount) > 0), cause)
     overhead = running(cells, events, "overhead")
     water = water | Truth(overhead, overhead, np.zeros(len(cells), dtype=np.int64))
     return water & ~states["filmed"]
@@ -129,7 +140,8 @@ def _indices(b: Builder, cause: Ints) -> None:
 
 
 def _surroundings(c: Context, b: Builder, core: Spans) -> None:
-    b.put("rain", c.rain(b.spans))
+    _, most, cause = c.rain(b.spans)
+    b.put("rain", (c.rain(core)[0], most, cause | b.table.cause["hours"]))
     wet = c.truths["wet"]
     for name, state in (("cover_hours", "covered"), ("shut_hours", "shut")):
         both = wet & c.truths[state]
@@ -141,7 +153,8 @@ def _surroundings(c: Context, b: Builder, core: Spans) -> None:
     splashed = c.truths["splashing"]
     least = core.reduce(np.logical_or, splashed.sure, 0).astype(float)
     most = b.spans.reduce(np.logical_or, splashed.maybe, 0).astype(float)
-    b.put("splashed", (least, most, b.spans.cause_of(splashed)))
+    cause = b.spans.cause_of(splashed) | b.spans.cause_of(wet)
+    b.put("splashed", (least, most, cause))
 
 
 def _sources(c: Context, b: Builder) -> list[str]:
@@ -178,6 +191,8 @@ def _window(
     b.table.stages_possible = wet.stages_possible[at]
     for name, source in (("index", index), ("hours", "hours"), ("exists", "exists")):
         b.put(name, (wet.least[source][at], wet.most[source][at], wet.cause[source][at]))
+    begun = tuple((s <= c.now).astype(float) for s in start)
+    b.put("begun", (begun[1], begun[0], wet.cause["hours"][at] | wet.cause["exists"][at]))
     if symptom:
         b.table.words["symptom"] = [symptom] * len(at)
     return b.done()

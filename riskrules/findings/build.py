@@ -30,7 +30,8 @@ from riskrules.packs.model import Pack, Rule
 from riskrules.show import Style
 
 DAY_S = 86_400
-NEVER_SAID = "journal_current"
+APART_S = 36 * 3600
+"""Unknowns of one cause that are less far apart are told as one. [s] (assumption)"""
 
 
 class Lookup:
@@ -313,10 +314,11 @@ def _open_cause(episode: Episode, scene: Scene) -> Cause:
 
 
 def _runs(group: list[tuple[Episode, Cause]]) -> list[list[tuple[Episode, Cause]]]:
+    """Join episodes of one cause that overlap or come day after day."""
     runs: list[list[tuple[Episode, Cause]]] = []
     end = 0
     for pair in group:
-        if runs and pair[0].start <= end:
+        if runs and pair[0].start <= end + APART_S:
             runs[-1].append(pair)
             end = max(end, pair[0].end)
         else:

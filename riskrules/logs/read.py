@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import csv
 import io
+import re
+import warnings
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
 import numpy.typing as npt
@@ -20,6 +22,8 @@ from riskrules.logs.variables import Column, Floats, understand
 LONGEST_LINE = 1_000_000
 """Bytes a line of a log may have. (assumption)"""
 TIME_NAMES = ("time", "timestamp", "datetime", "date_time")
+YEARS = (1970, 2100)
+"""First and last year that a time may have; beyond is a clock that lost its time. (assumption)"""
 
 
 def fail(file: str, message: str, line: int = 0) -> LogError:
@@ -48,16 +52,39 @@ def read_bytes(path: Path) -> bytes:
 
 
 def decode(raw: bytes, file: str) -> str:
-    """Return text from UTF-8 bytes; LogError names the first byte that is not."""
+    """Return text from UTF-8 bytes, lines ended by ``\\n``; LogError names the first bad byte."""
     if raw[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\x00" in raw[:200]:
         raise fail(file, "looks like UTF-16; expected UTF-8. Save it again as CSV UTF-8")
     try:
-        return raw.decode("utf-8-sig")
+        return raw.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
         byte = raw[error.start]
         message = f"byte {byte:#04x} is not UTF-8; expected UTF-8. Save it again as CSV UTF-8"
         raise fail(file, message, line) from None
+
+
+def check_zone(zone: str | None, file: str) -> None:
+    """Raise LogError where a zone is named that there is none of."""
+    if zone is None:
+        return
+    try:
+        ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        message = f"no zone '{zone}'; expected a name such as America/Chicago"
+        raise fail(file, message) from None
+
+
+def split_header(text: str, file: str) -> tuple[list[str], int]:
+    """Return the header's cells, and how many lines stand before it; LogError if there is none."""
+    lines = text.split("\n")
+    for skip, line in enumerate(lines):
+        if line.strip() and not line.startswith("#"):
+            try:
+                return [cell.strip() for cell in next(csv.reader([line]))], skip
+            except csv.Error as error:
+                raise fail(file, f"not readable as CSV: {error}", skip + 1) from None
+    raise fail(file, "empty; expected a header and rows")
 
 
 def read_log(
@@ -85,32 +112,61 @@ def read_log(
         Where nothing of the file can be trusted: no or two time columns, no known variable,
         another encoding, an unknown unit, times without offset and without zone.
     """
+    check_zone(zone, path.name)
+    text = decode(read_bytes(path), path.name)
+    header, skip = split_header(text, path.name)
+    names = [(columns or {}).get(h, h) for h in header]
+    _check_mapping(names, columns or {}, path.name, skip + 1)
+    time_at, found = _columns(names, path.name, skip + 1)
+    table = _table(text, len(names), path.name, skip + 1)
+    return _Reader(path.name, skip + 2, zone).readings(table, time_at, found, names)
+
+
+def _table(text: str, width: int, file: str, header_line: int) -> Any:
+    """Return the rows below the header as a table; a row wider than the header is refused."""
     import pandas as pd
 
-    raw = read_bytes(path)
-    text = decode(raw, path.name)
-    skip = 0
-    for line in text.splitlines():
-        if line.strip() and not line.startswith("#"):
-            break
-        skip += 1
-    header = next(csv.reader(io.StringIO(line))) if line.strip() else []
-    names = [(columns or {}).get(h.strip(), h.strip()) for h in header]
-    time_at, found = _columns(names, path.name, skip + 1)
     try:
-        table = pd.read_csv(
-            io.StringIO(text),
-            skiprows=skip + 1,
-            header=None,
-            names=list(range(len(names))),
-            index_col=False,
-            skip_blank_lines=False,
-        )
-    except (pd.errors.ParserError, pd.errors.EmptyDataError) as error:
-        raise fail(path.name, f"not readable as CSV: {error}", skip + 1) from None
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", pd.errors.ParserWarning)
+            table = pd.read_csv(
+                io.StringIO(text),
+                skiprows=header_line,
+                header=None,
+                names=list(range(width + 1)),  # one to spare: many loggers end rows with a comma
+                index_col=False,
+                skip_blank_lines=False,
+                low_memory=False,
+            )
+    except pd.errors.EmptyDataError:
+        raise fail(file, "a header but no rows", header_line) from None
+    except pd.errors.ParserWarning:
+        message = f"more than {width} cells; expected {width}, as in the header"
+        raise fail(file, message, header_line + 1) from None
+    except pd.errors.ParserError as error:
+        wide = re.search(r"in line (\d+), saw (\d+)", str(error))
+        if wide:
+            message = f"{wide[2]} cells; expected {width}, as in the header"
+            raise fail(file, message, int(wide[1])) from None
+        raise fail(file, f"not readable as CSV: {error}", header_line) from None
     if not len(table):
-        raise fail(path.name, "a header but no rows", skip + 1)
-    return _Reader(path.name, skip + 2, zone).readings(table, time_at, found, names)
+        raise fail(file, "a header but no rows", header_line)
+    spare = table[width].notna().to_numpy()
+    if spare.any():
+        message = f"{width + 1} cells; expected {width}, as in the header"
+        raise fail(file, message, int(np.argmax(spare)) + header_line + 1)
+    return table
+
+
+def _check_mapping(
+    names: list[str], columns: Mapping[str, str], file: str, line: int
+) -> None:
+    """Refuse a mapping of one of the file's headers to something that we don't know."""
+    for theirs, ours in columns.items():
+        known = ours.lower() in (*TIME_NAMES, "forecast") or understand(ours) is not None
+        if ours in names and not known:
+            message = f"column '{theirs}' is mapped to '{ours}', which is no variable that we know"
+            raise fail(file, f"{message}; expected such as 'air_temperature [degC]'", line)
 
 
 def _columns(names: list[str], file: str, line: int) -> tuple[int, dict[int, Column]]:
@@ -147,17 +203,26 @@ class _Reader:
     def readings(
         self, table: Any, time_at: int, found: dict[int, Column], names: list[str]
     ) -> Readings:
-        time, ok = self._times(table[time_at])
+        time, ok = self._times(table[time_at], table)
         values, cause = {}, {}
         for i, column in found.items():
             values[column.name], cause[column.name] = self._numbers(table[i], column)
         forecast = np.zeros(len(table), dtype=bool)
         lower = [n.lower() for n in names]
         if "forecast" in lower:
-            flags = table[lower.index("forecast")].fillna(0)
-            forecast = flags.astype(str).str.lower().isin(["1", "1.0", "true", "yes"]).to_numpy()
+            forecast = self._forecast(table[lower.index("forecast")])
         rows = Readings(time, 0, values, cause, forecast, (self.file,), self.notes, len(table))
-        return tidy(rows.only(ok), self.file, self.first_line)
+        return tidy(rows.only(ok), self.file, np.flatnonzero(ok) + self.first_line)
+
+    def _forecast(self, raw: Any) -> npt.NDArray[np.bool_]:
+        """Return which rows are a forecast; a word we don't know may mean one."""
+        words = raw.astype(object).where(raw.notna(), "0").astype(str).str.strip().str.lower()
+        yes = words.isin(["1", "1.0", "true", "yes"]).to_numpy()
+        odd = ~yes & ~words.isin(["0", "0.0", "false", "no", ""]).to_numpy()
+        if odd.any():
+            shown = str(raw[odd].iloc[0])[:40]
+            self.note(odd, f"forecast is {shown!r}; expected 0 or 1. Taken as a forecast")
+        return np.asarray(yes | odd)
 
     def note(self, bad: npt.NDArray[np.bool_], message: str) -> None:
         """Note the first of some rows, with how many there are."""
@@ -168,6 +233,8 @@ class _Reader:
         import pandas as pd
 
         absent = int(missing_cause(column.name))
+        if raw.dtype.kind == "b":
+            raw = raw.astype(str)
         if raw.dtype.kind not in "fiu":
             number = pd.to_numeric(raw, errors="coerce")
             text = (raw.notna() & number.isna()).to_numpy()
@@ -191,51 +258,80 @@ class _Reader:
         value = np.where(bad, np.nan, value)
         return value, np.where(np.isnan(value), absent, 0).astype(np.int64)
 
-    def _times(self, raw: Any) -> tuple[Ints, npt.NDArray[np.bool_]]:
-        import pandas as pd
-
-        sample = str(raw.iloc[0]).strip()
-        aware = sample.endswith(("Z", "z")) or "+" in sample[10:] or "-" in sample[10:]
-        if raw.dtype.kind in "fiu":
-            message = f"time is {sample}; expected such as 2026-05-03T06:15:00+02:00"
+    def _times(self, raw: Any, table: Any) -> tuple[Ints, npt.NDArray[np.bool_]]:
+        """Return each row's time [s since 1970 UTC] and whether the row has a usable one."""
+        if raw.dtype.kind in "iuf" and raw.notna().any():
+            shown = raw[raw.notna()].iloc[0]
+            message = f"time is {shown}; expected such as 2026-05-03T06:15:00+02:00"
             raise fail(self.file, message, self.first_line)
-        if not aware and self.zone is None:
-            message = (
-                f"time '{sample}' has no offset; expected an offset, Z, or a zone for the log "
-                "in the farm or mapping file"
-            )
-            raise fail(self.file, message, self.first_line)
-        if aware:
-            times = pd.to_datetime(raw, utc=True, errors="coerce", format="ISO8601")
-        else:
-            local = pd.to_datetime(raw, errors="coerce", format="ISO8601")
-            if local.dtype.kind != "M" or getattr(local.dt, "tz", None) is not None:
-                raise fail(self.file, "some times have an offset and some not; expected one way")
-            times = local.dt.tz_localize(
-                ZoneInfo(self.zone or "UTC"), ambiguous="NaT", nonexistent="NaT"
-            ).dt.tz_convert("UTC")
-            folded = (times.isna() & local.notna()).to_numpy()
-            if folded.any():
-                message = "clock time happens twice or never in this zone; expected an offset"
-                self.note(folded, f"{message}. Row left out")
+        text = raw.astype(object).where(raw.notna(), "").astype(str).str.strip()
+        offset = np.array([_has_offset(cell) for cell in text.tolist()], dtype=bool)
+        zoned, local = _parsed(text.where(offset), utc=True), _parsed(text.where(~offset))
+        self._one_way(text, zoned.notna().to_numpy(), local.notna().to_numpy())
+        times = zoned if zoned.notna().any() else self._placed(local)
         ok = times.notna().to_numpy()
-        unread = ~ok & (raw.notna().to_numpy() if aware else local.isna().to_numpy())
+        unread = zoned.isna().to_numpy() & local.isna().to_numpy()
+        unread &= table.notna().any(axis=1).to_numpy()
         if unread.any():
-            shown = str(raw.iloc[int(np.argmax(unread))])[:40]
+            shown = text.iloc[int(np.argmax(unread))][:40]
             self.note(unread, f"time is {shown!r}; expected ISO 8601. Row left out")
         if not ok.any():
-            raise fail(self.file, f"no readable time; the first is '{sample[:40]}'")
+            shown = next((t for t in text.tolist() if t), "")[:40]
+            raise fail(self.file, f"no readable time; the first is {shown!r}", self.first_line)
         seconds = times.dt.as_unit("s").astype("int64").to_numpy()
         return np.where(ok, seconds, 0).astype(np.int64), ok
 
+    def _one_way(
+        self, text: Any, zoned: npt.NDArray[np.bool_], local: npt.NDArray[np.bool_]
+    ) -> None:
+        """Refuse times of which some have an offset and some not, or none and no zone is known."""
+        first = int(np.argmax(local))
+        if zoned.any() and local.any():
+            odd = first if np.argmax(zoned) < first else int(np.argmax(zoned))
+            message = "some times have an offset and some not; expected one way. Here it changes: "
+            raise fail(self.file, f"{message}'{text.iloc[odd][:40]}'", odd + self.first_line)
+        if local.any() and self.zone is None:
+            message = (
+                f"time '{text.iloc[first][:40]}' has no offset; expected an offset, Z, or a zone "
+                "for the log in the farm or mapping file"
+            )
+            raise fail(self.file, message, first + self.first_line)
 
-def tidy(rows: Readings, file: str, first_line: int = 2) -> Readings:
-    """Put rows in time order, settle times that stand twice, and find the usual step."""
+    def _placed(self, local: Any) -> Any:
+        """Put clock times into the log's zone; those that happen twice or never are left out."""
+        times = local.dt.tz_localize(
+            ZoneInfo(self.zone or "UTC"), ambiguous="NaT", nonexistent="NaT"
+        ).dt.tz_convert("UTC")
+        folded = (times.isna() & local.notna()).to_numpy()
+        if folded.any():
+            message = "clock time happens twice or never in this zone; expected an offset"
+            self.note(folded, f"{message}. Row left out")
+        return times
+
+
+def _has_offset(cell: str) -> bool:
+    return cell.endswith(("Z", "z")) or "+" in cell[10:] or "-" in cell[10:]
+
+
+def _parsed(text: Any, utc: bool = False) -> Any:
+    """Return times, NaT where a cell is empty, not ISO 8601, or of a year that cannot be."""
+    import pandas as pd
+
+    times = pd.to_datetime(text, utc=utc, errors="coerce", format="ISO8601")
+    return times.where(times.dt.year.between(*YEARS))
+
+
+def tidy(rows: Readings, file: str, lines: Ints | None = None) -> Readings:
+    """Put rows in time order, settle times that stand twice, and find the usual step.
+
+    ``lines`` are the rows' lines in the file; by default from line 2 on.
+    """
     if len(rows) > 1 and (np.diff(rows.time) < 0).any():
         back = int(np.argmax(np.diff(rows.time) < 0)) + 1
         message = "the clock runs back here; rows were put in order of time"
         count = int((np.diff(rows.time) < 0).sum())
-        rows.notes.append(Note(file, back + first_line, message, count))
+        line = back + 2 if lines is None else int(lines[back])
+        rows.notes.append(Note(file, line, message, count, doubts=False))
     order = np.argsort(rows.time, kind="stable")
     if not (order == np.arange(len(order))).all():
         rows = _take(rows, order)

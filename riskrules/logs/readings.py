@@ -16,12 +16,16 @@ Ints = npt.NDArray[np.int64]
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """Something doubtful in a file that did not stop the reading: said once, with its count."""
+    """Something doubtful in a file that did not stop the reading: said once, with its count.
+
+    ``doubts`` is False where no reading is doubted, such as for rows that were put in order.
+    """
 
     file: str
     row: int
     message: str
     count: int = 1
+    doubts: bool = True
 
     def __str__(self) -> str:
         more = f", with {self.count - 1:,} more like it" if self.count > 1 else ""

@@ -8,6 +8,7 @@ from collections.abc import Collection, Iterable
 
 from riskrules.errors import Problem
 from riskrules.facts.kinds import KINDS, Kind, Quantity
+from riskrules.facts.table import DECIMALS
 from riskrules.packs.conditions import (
     Compare,
     Condition,
@@ -205,6 +206,9 @@ def check_thresholds(doc: Marked, thresholds: dict[str, Threshold]) -> list[Prob
             found.append(doc.problem((*where, "range"), f"{t.least} to {t.most} runs backwards"))
         elif not t.least <= t.value <= t.most:
             message = f"'{name}' is {t.value:g}; expected {t.least:g} to {t.most:g} {t.unit}"
+            found.append(doc.problem((*where, "value"), message))
+        elif round(t.value, DECIMALS) != t.value:
+            message = f"'{name}' is {t.value!r}; expected at most {DECIMALS} decimals"
             found.append(doc.problem((*where, "value"), message))
     return found
 

@@ -10,6 +10,7 @@ from pydantic import ValidationError
 
 from riskrules.errors import PackError, Problem
 from riskrules.facts.kinds import Kind
+from riskrules.facts.table import DECIMALS
 from riskrules.packs.check import RuleChecker, check_thresholds, kinds_now, meant
 from riskrules.packs.marked import Marked, Where, read_marked
 from riskrules.packs.model import Name, Pack, PackText, Rule, Strict, Threshold, ThresholdText
@@ -197,6 +198,9 @@ def _refusal(
     if change.unit != old.unit:
         message = f"'{change.threshold}' is given in {change.unit}; expected {old.unit}"
         return doc.problem(("changes", i, "unit"), message)
+    if round(change.value, DECIMALS) != change.value:
+        message = f"'{change.threshold}' is {change.value!r}; expected at most {DECIMALS} decimals"
+        return doc.problem(("changes", i, "value"), message)
     if not old.least <= change.value <= old.most:
         message = (
             f"'{change.threshold}' is {change.value:g}; "

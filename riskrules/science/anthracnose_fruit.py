@@ -131,7 +131,7 @@ def _most(box: Box) -> FloatArray:
     observed_none = at_one & ((box.t_lo == cold_zero) | (box.t_lo == warm_zero))
     # Below 10 °C clipping to 10 °C is the bound itself: at most the value there.
     best = np.clip(WARMEST_FOR_INFECTION, box.t_lo, box.t_hi)
-    unknown = (box.t_lo < cold_zero) | (box.t_hi > warmest)
+    unknown = (box.t_lo < cold_zero) | (box.t_hi > warmest) | (box.w_hi > TESTED_HOURS)
     hi = np.where(unknown, 1.0, _modelled(np.maximum(best, coldest), box.w_hi))
     return np.where(observed_none | (box.w_hi == 0), 0.0, hi)
 
@@ -153,7 +153,7 @@ def fruit_infection_bounds(
     tuple of ndarray, shape (n,)
         Least and most index. Between 4 and 10 °C from 0 to the value at 10 °C; 0 to 1 where the
         box reaches below 4 or above 30 °C; 0 and 0 where surely no hour was wet, and at exactly
-        4 or 35 °C. [1]
+        4 or 35 °C. Beyond 51 h, the longest tested, up to 1. [1]
 
     Raises
     ------

@@ -112,7 +112,7 @@ def flower_infection_bounds(
     -------
     tuple of ndarray, shape (n,)
         Least and most index; 0 to 1 where the box reaches outside 5 to 30 °C, 0 and 0 where
-        surely no hour was wet. [1]
+        surely no hour was wet. Beyond 32 h, the longest tested, from the value at 32 h to 1. [1]
 
     Raises
     ------
@@ -136,7 +136,8 @@ def flower_infection_bounds(
     best = np.clip(WARMEST_FOR_INFECTION, box.t_lo, box.t_hi)
     least = np.minimum(_tested(box.t_lo, box.w_lo), _tested(box.t_hi, box.w_lo))
     lo = np.where(inside & (box.w_lo > 0), least, 0.0)
-    hi = np.where(inside, _tested(best, box.w_hi), 1.0)
+    tested = inside & (box.w_hi <= TESTED_HOURS)
+    hi = np.where(tested, _tested(best, box.w_hi), 1.0)
     return lo, np.where(box.w_hi == 0, 0.0, hi)
 
 

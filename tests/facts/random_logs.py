@@ -58,8 +58,10 @@ def season(seed: int, doubt: bool, forecast: bool = False) -> Season:
     setup = (TUNNEL, TUNNEL, OPEN_FIELD, Setup())[int(rng.integers(4))]
     if setup is OPEN_FIELD:
         del values[OUT]  # one air: there is no second sensor to differ from the first
-    cause = {k: np.zeros(n, dtype=np.int64) for k in values}
     ahead = int(rng.integers(6, 24)) if forecast else 0
+    if WET in values and ahead:
+        values[WET][-ahead:] = np.nan  # no sensor says how wet leaves will be
+    cause = {k: np.where(np.isnan(v), int(missing_cause(k)), 0) for k, v in values.items()}
     rows = Readings(time, HOUR, values, cause, np.arange(n) >= n - ahead)
     now = int(time[n - ahead - 1])
     events = _journal(rng, now, doubt)

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from riskrules.facts.table import DECIMALS, Fact, Facts
 
+from .hand import BOOK
 from .random_logs import Season, completed, season, seeds, told, without
 
 ROUNDING = 2 * 10.0**-DECIMALS
@@ -59,8 +60,19 @@ def test_whatever_the_missing_readings_were_every_bound_contains_the_truth(
     check_completion(s.facts(gaps), s.facts(completed(gaps, s.rows, fill)))
 
 
-def check_removal(s: Season, holes: int) -> None:
+ABOUT_GAPS = {r.key for r in BOOK.rules if "log_gap" in r.given.values()}
+"""Rules that speak of missing readings themselves: they fire because of them."""
+SAYS_AHEAD = {
+    r.key for r in BOOK.rules
+    if {"wet_period", "rain_spell"} & set(r.given.values())
+    and any(".basis" in text for text in r.text.when)
+}  # fmt: skip
+"""Rules that ask whether a period lies ahead: a word of a fact is certain, see below."""
+
+
+def check_removal(s: Season, holes: int, leave: set[str] = ABOUT_GAPS) -> None:
     full, less = told(s.facts()), told(s.facts(without(s.rows, holes)))
+    full, less = ([t for t in each if t.rule not in leave] for each in (full, less))
     for fired in (f for f in less if f.sure):
         assert any(f.sure and f.touches(fired) for f in full), f"only without readings: {fired}"
     for fired in (f for f in full if f.sure):
@@ -78,4 +90,4 @@ def test_taking_readings_away_never_turns_a_finding_into_quiet_or_quiet_into_a_f
 def test_taking_readings_away_from_log_and_forecast_never_swaps_fired_and_quiet(
     seed: int, holes: int
 ) -> None:
-    check_removal(season(seed, doubt=True, forecast=True), holes)
+    check_removal(season(seed, doubt=True, forecast=True), holes, ABOUT_GAPS | SAYS_AHEAD)
