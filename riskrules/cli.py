@@ -37,9 +37,19 @@ def _day(text: str | None, name: str) -> date | None:
     if text is None:
         return None
     try:
-        return date.fromisoformat(text)
+        day = date.fromisoformat(text)
     except ValueError:
         raise typer.BadParameter(f"{name} is '{text}'; expected such as 2026-05-14") from None
+    return _possible(day, name)
+
+
+def _possible(day: Any, name: str) -> Any:
+    from riskrules.logs.read import YEARS
+
+    if not YEARS[0] < day.year < YEARS[1]:
+        message = f"{name} is in {day.year}; expected a year after {YEARS[0]}, before {YEARS[1]}"
+        raise typer.BadParameter(message)
+    return day
 
 
 def _moment(text: str | None, zone: Any) -> int | None:
@@ -51,6 +61,7 @@ def _moment(text: str | None, zone: Any) -> int | None:
         raise typer.BadParameter(
             f"--as-of is '{text}'; expected such as 2026-05-14T07:00"
         ) from None
+    _possible(moment, "--as-of")
     return int((moment if moment.tzinfo else moment.replace(tzinfo=zone)).timestamp())
 
 
@@ -93,10 +104,20 @@ def _earlier(path: Path | None) -> dict[str, Any] | None:
         return None
     try:
         found: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise RiskRulesError(f"{path}: not readable as an earlier review: {error}") from None
     if not isinstance(found, dict) or found.get("format") != FORMAT:
         raise RiskRulesError(f"{path}: expected the JSON of an earlier review ({FORMAT})")
+    try:
+        for old in found["findings"]:
+            ends = [datetime.fromisoformat(old[key]) for key in ("start", "end")]
+            names = [old[key] for key in ("id", "rule", "block", "title", "hash")]
+            if not all(isinstance(name, str) for name in names):
+                raise TypeError("a name that is no text")
+            if any(end.tzinfo is None for end in ends):
+                raise ValueError("a time without offset")
+    except (KeyError, TypeError, ValueError) as error:
+        raise RiskRulesError(f"{path}: damaged; a finding in it is not whole ({error})") from None
     return found
 
 

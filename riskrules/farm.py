@@ -137,7 +137,7 @@ def _problems(doc: Marked, text: FarmText) -> list[Problem]:
             continue
         try:
             ZoneInfo(zone)
-        except (ZoneInfoNotFoundError, ValueError):
+        except (ZoneInfoNotFoundError, ValueError, OSError):
             message = f"no zone '{zone}'; expected a name such as America/Chicago"
             found.append(doc.problem(where, message))
     return found

@@ -9,7 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from riskrules.engine.evaluate import engine_version, evaluate
+from riskrules.engine.memory import Memory
 from riskrules.engine.process import EngineCrash, EngineProcess
+from riskrules.errors import LogError, Problem
 from riskrules.facts.derive import Place, derive
 from riskrules.facts.kinds import KINDS
 from riskrules.facts.sun import sun_times
@@ -20,6 +22,7 @@ from riskrules.findings.model import SEVERITIES, BlockState, Finding, UnknownFin
 from riskrules.findings.since import compare
 from riskrules.logs.events import Event, of_block
 from riskrules.logs.readings import Readings
+from riskrules.logs.variables import OUTSIDE
 from riskrules.packs.load import Rulebook, load_rulebook, pack_files
 from riskrules.plugins import more_kinds, more_packs
 from riskrules.shipped import rulepacks_folder
@@ -112,6 +115,7 @@ def review(
     earlier: Mapping[str, Any] | None = None,
     crew_hours: float | None = None,
     engine: EngineProcess | None = None,
+    memory: Memory | None = None,
 ) -> Review:
     """Review a farm.
 
@@ -131,6 +135,8 @@ def review(
         The JSON of an earlier review, to say what is new, revised or withdrawn.
     crew_hours : float, optional
         Hours of work at hand.
+    engine, memory : optional
+        The evaluating process, and what it found before: neither changes the answer.
 
     Returns
     -------
@@ -141,7 +147,7 @@ def review(
     now = as_of if as_of is not None else latest(blocks)
     window = window_of(now, style, farm.place, first, last)
     done = tuple(
-        _block(b, farm, of_block(events, b.text.block), book, style, now, window, engine)
+        _block(b, farm, of_block(events, b.text.block), book, style, now, window, engine, memory)
         for b in sorted(blocks, key=lambda b: b.text.block)
     )
     findings = sorted((f for b in done for f in b.findings), key=finding_order)
@@ -162,7 +168,10 @@ def review(
 def latest(blocks: Sequence[BlockLogs]) -> int:
     """Return the time of the last measured row of all logs. [s since 1970 UTC]"""
     times = [int(r.time[~r.forecast][-1]) for b in blocks for r in b.sources if (~r.forecast).any()]
-    return max(times) if times else 0
+    if not times:
+        file = blocks[0].sources[0].files[0]
+        raise LogError([Problem(file, 0, 0, "no measured row; expected some, or a time as 'now'")])
+    return max(times)
 
 
 def finding_order(f: Finding) -> tuple[object, ...]:
@@ -195,16 +204,20 @@ def _block(
     now: int,
     window: tuple[int, int],
     engine: EngineProcess | None,
+    memory: Memory | None,
 ) -> BlockReview:
     name = logs.text.block
     sources = [rows.until(now) for rows in logs.sources]
+    if not any(len(rows) for rows in sources):
+        message = f"no row until {style.iso(now)}; expected a later 'now'"
+        raise LogError([Problem(logs.sources[0].files[0], 0, 0, message)])
     more = [make for _, make in more_kinds()]
     facts = derive(
         name, sources, events, book.shared, farm.place, setup_of(logs.text), now, more
     )  # fmt: skip
     scene = Scene(name, book, Lookup(facts), style, now, window)
     try:
-        matches = evaluate(facts, book.packs, engine)
+        matches = evaluate(facts, book.packs, engine, memory=memory)
     except EngineCrash as crash:
         state = _state(logs, scene, facts, (), (), str(crash))
         return BlockReview(logs.text, facts, scene, (), (), state)
@@ -224,8 +237,10 @@ def _state(
     crash: str = "",
 ) -> BlockState:
     """Say what a block is: findings, unknown, or quiet, the last only where the log covers it."""
-    own = logs.sources[0]
-    first, last = int(own.time[0]) - own.step, int(own.time[~own.forecast][-1])
+    own = [rows for rows in logs.sources if not all(n.endswith(OUTSIDE) for n in rows.values)]
+    own = own or [logs.sources[0]]
+    first = min(int(rows.time[0]) - rows.step for rows in own)
+    last = max([first, *(int(rows.time[~rows.forecast].max(initial=first)) for rows in own)])
     style = scene.style
     gap = _gap(facts, scene, first, last)
     if crash:
@@ -240,7 +255,7 @@ def _state(
         until = min(scene.window[1], scene.now)
         covered = style.span(scene.window[0], until)
         state, sentence = "quiet", f"Quiet: the log covers {covered} and no rule fired."
-    notes = {"doubted": sum(n.count for n in own.notes if n.doubts)}
+    notes = {"doubted": sum(n.count for rows in own for n in rows.notes if n.doubts)}
     return BlockState(
         logs.text.block, state, sentence, style.iso(scene.now), style.iso(first), style.iso(last),
         sum(len(t) for t in facts.values()), notes,
@@ -270,13 +285,3 @@ def _day(b: BlockReview, farm: Farm, style: Style, now: int) -> BlockDay:
     dusk = int(fall[0]) if fall[0] >= 0 else now + 12 * 3600
     after = int(rise[1]) if rise[1] >= 0 else dawn + 86_400
     return BlockDay(b.text.block, b.facts, b.text.fruit_at_stake, dawn, dusk, after)
-
-
-def episodes_of(b: BlockReview, engine: EngineProcess | None = None) -> list[Episode]:
-    """Evaluate a reviewed block again and return its episodes in the window."""
-    return episodes(evaluate(b.facts, b.scene.book.packs, engine), b.scene)
-
-
-def with_window(scene: Scene, window: tuple[int, int]) -> Scene:
-    """Return a scene that speaks of another span of time."""
-    return replace(scene, window=window)

@@ -82,9 +82,7 @@ def gather(
 def _outside(farm: Farm) -> list[Readings]:
     text = farm.text.outside
     zone = text.zone or farm.text.place.zone
-    return [
-        _read(farm.folder / name, zone, text.columns).placed_outside() for name in text.files
-    ]
+    return [_read(farm.folder / name, zone, text.columns).placed_outside() for name in text.files]
 
 
 def _block(
@@ -123,7 +121,7 @@ def _read(
     reader = reader_for(path)
     if reader is not None:
         return reader(path)
-    beside = path.with_name(path.name + ".mapping.yaml")
+    beside = path.parent / f"{path.name}.mapping.yaml"
     if beside.exists():
         text = _mapping(beside)
         zone, columns = text.zone or zone, {**columns, **text.columns}

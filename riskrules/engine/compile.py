@@ -257,8 +257,8 @@ def _link(slots: dict[str, Slot], left: tuple[str, str], op: str, right: tuple[s
 def _number(value: float) -> float | int:
     """Return a number whose JSON the engine reads: no exponent, no NaN, no infinity."""
     number: float | int = int(value) if float(value).is_integer() else round(float(value), 4)
-    if not np.isfinite(value) or "e" in repr(number).lower():
-        raise EngineError(f"{value!r} cannot be given to the engine; expected a plain number")
+    if not np.isfinite(value) or "e" in repr(number).lower() or number != value:
+        raise EngineError(f"{value!r} cannot be given to the engine; expected 4 decimals at most")
     return number
 
 
@@ -278,6 +278,16 @@ class Compiled:
     short: dict[str, str]
     tests: dict[str, tuple[tuple[Test, ...], ...]]
 
+    @property
+    def rules(self) -> tuple[Rule, ...]:
+        """The rules in this ruleset, each once."""
+        return tuple({v.rule.key: v.rule for v in self.names.values()}.values())
+
+    @property
+    def has_absence(self) -> bool:
+        """Whether some rule asks that a fact is not there."""
+        return any(v.absent for v in self.names.values())
+
     def wanted(self, table: FactTable) -> npt.NDArray[np.int64]:
         """Return the positions of facts that pass the single-fact part of some rule."""
         masks = np.zeros(len(table), dtype=bool)
@@ -293,7 +303,7 @@ class Compiled:
 
 
 def compile_packs(packs: Sequence[Pack]) -> list[Compiled]:
-    """Compile packs, one ruleset a pack, or more where the engine's limits ask for it.
+    """Compile packs, two rulesets a pack, or more where the engine's limits ask for it.
 
     Raises
     ------
@@ -302,16 +312,24 @@ def compile_packs(packs: Sequence[Pack]) -> list[Compiled]:
     """
     found = []
     for pack in packs:
-        chunk: list[Variant] = []
-        for rule in pack.rules:
-            of_rule = list(variants(rule, pack))
-            if chunk and _too_many(chunk + of_rule):
-                found.append(_compiled(chunk))
-                chunk = []
-            chunk += of_rule
-        if chunk:
-            found.append(_compiled(chunk))
+        # Absences apart: with an hour more of log they are evaluated whole, the others in part.
+        for with_absence in (False, True):
+            some = [rule for rule in pack.rules if (rule.absence is not None) == with_absence]
+            found += [_compiled(chunk) for chunk in _chunks(some, pack)]
     return found
+
+
+def _chunks(rules: Sequence[Rule], pack: Pack) -> Iterator[list[Variant]]:
+    """Yield variants in groups that one ruleset can hold."""
+    chunk: list[Variant] = []
+    for rule in rules:
+        of_rule = list(variants(rule, pack))
+        if chunk and _too_many(chunk + of_rule):
+            yield chunk
+            chunk = []
+        chunk += of_rule
+    if chunk:
+        yield chunk
 
 
 def _too_many(chunk: list[Variant]) -> bool:

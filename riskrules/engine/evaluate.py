@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from importlib.util import find_spec
 from typing import Any
@@ -12,7 +12,9 @@ import numpy as np
 
 from riskrules.engine.compile import AS, CLOSING, Compiled, column_of, compile_packs
 from riskrules.engine.match import Match
+from riskrules.engine.memory import Found, Memory
 from riskrules.engine.process import EngineProcess, shared_engine
+from riskrules.errors import EngineError
 from riskrules.facts.table import Facts, FactTable
 from riskrules.packs.model import Pack
 
@@ -30,8 +32,21 @@ def evaluate(
     packs: Sequence[Pack],
     engine: EngineProcess | None = None,
     prefilter: bool = True,
+    memory: Memory | None = None,
 ) -> list[Match]:
     """Return which facts of a block satisfy which rules, surely or possibly, in a fixed order.
+
+    Parameters
+    ----------
+    facts : Facts
+        Of one block.
+    packs : sequence of Pack
+    engine : EngineProcess, optional
+        By default the one of this process.
+    prefilter : bool
+        Keep facts that satisfy the single-fact part of no rule from the engine.
+    memory : Memory, optional
+        What was found before; it makes a small change cheap and never changes the answer.
 
     Raises
     ------
@@ -48,17 +63,49 @@ def evaluate(
     sure: set[tuple[str, tuple[str, ...]]] = set()
     maybe: set[tuple[str, tuple[str, ...]]] = set()
     for rules in compiled(tuple(packs)):
-        batch = batch_of(facts, rules, prefilter)
-        if batch is None:
-            continue
-        for name, ids in engine.fired(rules, batch):
-            variant = rules.names[name]
-            names = tuple(_id(facts, kind, ids[AS + a]) for a, kind in variant.rule.given.items())
-            found = (variant.rule.key, names)
-            (sure if variant.side == "sure" else maybe).add(found)
+        for rule, names, side in _found(facts, rules, engine, prefilter, memory):
+            (sure if side == "sure" else maybe).add((rule, names))
     return sorted(
         [Match(*found, True) for found in sure] + [Match(*f, False) for f in maybe - sure]
     )
+
+
+def _found(
+    facts: Facts,
+    rules: Compiled,
+    engine: EngineProcess,
+    prefilter: bool,
+    memory: Memory | None,
+) -> list[Found]:
+    """Return what one ruleset finds, taking from memory what a change cannot have touched."""
+    chosen = {kind: rules.wanted(facts[kind]) if prefilter else np.arange(len(facts[kind]))
+              for kind in sorted(rules.attributes) if kind in facts}  # fmt: skip
+    kept: list[Found] = []
+    if memory is not None:
+        past = memory.recall(facts, rules)
+        if past is not None and not past.changed and not past.gone:
+            return past.found
+        if past is not None and not rules.has_absence:
+            kept = past.untouched()
+            chosen = {kind: part for kind, rows in chosen.items()
+                      if len(part := rows[past.mask(facts, kind)[rows]])}  # fmt: skip
+    batch = batch_of(facts, rules, chosen)
+    fresh = _decoded(facts, rules, engine.fired(rules, batch)) if batch else []
+    found = list({*kept, *fresh})
+    if memory is not None:
+        memory.keep(facts, rules, found)
+    return found
+
+
+def _decoded(
+    facts: Facts, rules: Compiled, fired: list[tuple[str, dict[str, str]]]
+) -> list[Found]:
+    found = []
+    for name, ids in fired:
+        variant = rules.names[name]
+        names = tuple(_id(facts, kind, ids[AS + a]) for a, kind in variant.rule.given.items())
+        found.append((variant.rule.key, names, variant.side))
+    return found
 
 
 _cache: dict[tuple[int, ...], tuple[tuple[Pack, ...], list[Compiled]]] = {}
@@ -74,17 +121,22 @@ def compiled(packs: tuple[Pack, ...]) -> list[Compiled]:
     return _cache[key][1]
 
 
-def batch_of(facts: Facts, rules: Compiled, prefilter: bool = True) -> str | None:
-    """Return the JSON batch of a block for one ruleset, or None where no rule could fire."""
+def batch_of(
+    facts: Facts, rules: Compiled, chosen: Mapping[str, Any] | None = None
+) -> str | None:
+    """Return the JSON batch of a block for one ruleset, or None where no rule could fire.
+
+    ``chosen`` gives the positions of the facts by kind; by default those of the prefilter.
+    """
     rows: list[dict[str, Any]] = []
     block = ""
     for kind, attributes in sorted(rules.attributes.items()):
         table = facts.get(kind)
-        if table is None or not len(table):
+        if table is None or not len(table) or (chosen is not None and kind not in chosen):
             continue
         block = table.block
-        chosen = rules.wanted(table) if prefilter else np.arange(len(table))
-        rows += _rows(table, attributes, chosen, rules.short)
+        at = chosen[kind] if chosen is not None else rules.wanted(table)
+        rows += _rows(table, attributes, at, rules.short)
     if not rows:
         return None
     named = {rules.short["block"]: block}

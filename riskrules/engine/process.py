@@ -8,6 +8,7 @@ import os
 import select
 import subprocess
 import sys
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -35,7 +36,10 @@ class EngineProcess:
 
     def start(self) -> None:
         """Start the process early, so that it loads while the log is read."""
-        if self._child is None or self._child.poll() is not None:
+        if self._child is not None and self._child.poll() is not None:
+            self.crashes.append(f"it had ended (exit {self._child.returncode})")
+            self.close()
+        if self._child is None:
             root = str(Path(__file__).resolve().parents[2])
             path = os.pathsep.join(filter(None, [root, os.environ.get("PYTHONPATH", "")]))
             self._known = set()
@@ -56,9 +60,10 @@ class EngineProcess:
         child, self._child = self._child, None
         if child is None:
             return
-        if child.stdin:
-            child.stdin.close()
         child.kill()
+        if child.stdin:
+            with suppress(OSError):  # closing flushes what a dead process has not read
+                child.stdin.close()
         child.wait()
         if child.stdout:
             child.stdout.close()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -63,7 +63,7 @@ class Context:
         rate = self.cells.rain_rate()
         gone = np.isnan(rate)
         least = spans.total(np.where(gone, 0, rate) * self.cells.hours)
-        most = least + spans.total(gone * self.cells.hours) * MOST_RAIN_RATE
+        most = least + (spans.total(gone * self.cells.hours) + spans.beyond) * MOST_RAIN_RATE
         return least, most, np.full(len(spans), int(Cause.NO_RAIN), dtype=np.int64)
 
     def of(self, event: str) -> list[Event]:
@@ -177,9 +177,9 @@ class Builder:
             if quantity.name not in t.least:
                 raise KeyError(f"{t.kind.name}: no value given for {quantity.name}")
         seen: dict[str, int] = {}
-        for start, tag in zip(t.start[0].tolist(), self._tags, strict=True):
-            moment = datetime.fromtimestamp(start, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-            name = f"{t.kind.name}/{t.block}/{moment}" + (f"/{tag}" if tag else "")
+        moments = np.datetime_as_string(t.start[0].astype("datetime64[s]")).tolist()
+        for moment, tag in zip(moments, self._tags, strict=True):
+            name = f"{t.kind.name}/{t.block}/{moment}Z" + (f"/{tag}" if tag else "")
             seen[name] = seen.get(name, 0) + 1
             t.ids.append(name if seen[name] == 1 else f"{name}#{seen[name]}")
         return t

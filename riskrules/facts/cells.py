@@ -196,7 +196,10 @@ def _fill(cells: Cells, rows: Readings, start: Ints, end: Ints) -> None:
 
 
 class Spans:
-    """Stretches of cells, over which variables and conditions are summed up."""
+    """Stretches of cells, over which variables and conditions are summed up.
+
+    Of what lies ``before`` the first or ``after`` the last cell [h] nothing is known.
+    """
 
     def __init__(self, cells: Cells, start: Ints, end: Ints) -> None:
         self.cells = cells
@@ -206,10 +209,21 @@ class Spans:
         none = np.asarray(end) <= np.asarray(start)
         self.i1 = np.where(none, self.i0, np.maximum(cells.at(end), self.i0))
         self.empty = self.i1 <= self.i0
+        self.before = np.clip(np.minimum(end, cells.edges[0]) - start, 0, None) / 3600.0
+        self.after = np.clip(end - np.maximum(start, cells.edges[-1]), 0, None) / 3600.0
         self._pairs = np.stack([self.i0, np.maximum(self.i1, self.i0 + 1)], axis=1).ravel()
 
     def __len__(self) -> int:
         return len(self.i0)
+
+    @property
+    def beyond(self) -> Floats:
+        """Hours of each stretch that lie beyond the cells."""
+        return self.before + self.after
+
+    def _ends(self, cause: Ints) -> Ints:
+        """Return why nothing is known beyond the cells: as in the first and the last of them."""
+        return np.where(self.before > 0, cause[0], 0) | np.where(self.after > 0, cause[-1], 0)
 
     def reduce(self, ufunc: np.ufunc, column: npt.NDArray[np.generic], empty: float) -> Floats:
         """Return ``ufunc`` reduced over each stretch; ``empty`` where a stretch has no cell."""
@@ -228,27 +242,30 @@ class Spans:
         """Return the least and most hours for which a condition holds, and why they differ."""
         hours = self.cells.hours
         least = self.total(hours * truth.sure)
-        most = self.total(hours * truth.maybe)
+        most = self.total(hours * truth.maybe) + self.beyond
         return least, most, self.cause_of(truth)
 
     def cause_of(self, truth: Truth) -> Ints:
         """Return why a condition is open over each stretch."""
         opened = np.where(truth.maybe & ~truth.sure, truth.cause, 0)
         if not opened.any():
-            return np.zeros(len(self), dtype=np.int64)
-        return self.reduce(np.bitwise_or, opened, 0).astype(np.int64)
+            return self._ends(truth.cause)
+        return self.reduce(np.bitwise_or, opened, 0).astype(np.int64) | self._ends(truth.cause)
 
     def any_of(self, truth: Truth) -> tuple[Floats, Floats, Ints]:
         """Return, as a flag, whether a condition holds anywhere in each stretch."""
-        sure = self.reduce(np.logical_or, truth.sure, 0).astype(float)
-        maybe = self.reduce(np.logical_or, truth.maybe, 0).astype(float)
-        return sure, maybe, np.where(sure == maybe, 0, self.cause_of(truth))
+        sure = self.reduce(np.logical_or, truth.sure, 0).astype(bool)
+        maybe = self.reduce(np.logical_or, truth.maybe, 0).astype(bool) | (self.beyond > 0)
+        cause = np.where(sure == maybe, 0, self.cause_of(truth))
+        return sure.astype(float), maybe.astype(float), cause
 
     def all_of(self, truth: Truth) -> tuple[Floats, Floats, Ints]:
         """Return, as a flag, whether a condition holds all through each stretch."""
-        sure = self.reduce(np.logical_and, truth.sure, 0).astype(float)
-        maybe = self.reduce(np.logical_and, truth.maybe, 0).astype(float)
-        return sure, maybe, np.where(sure == maybe, 0, self.cause_of(truth))
+        sure = self.reduce(np.logical_and, truth.sure, 0).astype(bool) & (self.beyond == 0)
+        outside = self.empty & (self.beyond > 0)
+        maybe = self.reduce(np.logical_and, truth.maybe, 0).astype(bool) | outside
+        cause = np.where(sure == maybe, 0, self.cause_of(truth))
+        return sure.astype(float), maybe.astype(float), cause
 
     def highest(self, name: str, limits: tuple[float, float]) -> tuple[Floats, Floats, Ints]:
         """Return the least and most that the highest value can be."""
@@ -256,7 +273,7 @@ class Spans:
         gone = np.isnan(value)
         least = self.reduce(np.maximum, np.where(gone, limits[0], value), limits[0])
         most = self.reduce(np.maximum, np.where(gone, limits[1], value), limits[1])
-        return least, most, self.missing(name)
+        return least, np.where(self.beyond > 0, limits[1], most), self.missing(name)
 
     def lowest(self, name: str, limits: tuple[float, float]) -> tuple[Floats, Floats, Ints]:
         """Return the least and most that the lowest value can be."""
@@ -264,7 +281,7 @@ class Spans:
         gone = np.isnan(value)
         least = self.reduce(np.minimum, np.where(gone, limits[0], value), limits[0])
         most = self.reduce(np.minimum, np.where(gone, limits[1], value), limits[1])
-        return least, most, self.missing(name)
+        return np.where(self.beyond > 0, limits[0], least), most, self.missing(name)
 
     def mean(self, name: str, limits: tuple[float, float]) -> tuple[Floats, Floats, Ints]:
         """Return the least and most that the mean over each stretch can be."""
@@ -272,8 +289,8 @@ class Spans:
         gone = np.isnan(value)
         hours = self.cells.hours
         known = self.total(np.where(gone, 0, value) * hours)
-        open_h = self.total(gone * hours)
-        all_h = np.maximum(self.total(hours), 1e-9)
+        open_h = self.total(gone * hours) + self.beyond
+        all_h = np.maximum(self.total(hours) + self.beyond, 1e-9)
         least = np.where(self.empty, limits[0], (known + open_h * limits[0]) / all_h)
         most = np.where(self.empty, limits[1], (known + open_h * limits[1]) / all_h)
         return least, most, self.missing(name)
@@ -284,16 +301,19 @@ class Spans:
         gone = np.isnan(value)
         hours = self.cells.hours
         least = self.total(np.where(gone, 0, value) * hours)
-        return least, least + self.total(gone * hours) * most_rate, self.missing(name)
+        open_h = self.total(gone * hours) + self.beyond
+        return least, least + open_h * most_rate, self.missing(name)
 
     def missing(self, name: str) -> Ints:
         """Return why a variable is unknown somewhere in each stretch."""
         value = self.cells.value(name)
         gone = np.isnan(value)
+        ends = np.where(self.beyond > 0, int(missing_cause(name)), 0)
         if not gone.any():
-            return np.zeros(len(self), dtype=np.int64)
+            return ends
         cause = np.where(gone, self.cells.why(name), 0)
-        return self.reduce(np.bitwise_or, cause, int(missing_cause(name))).astype(np.int64)
+        inside = self.reduce(np.bitwise_or, cause, int(missing_cause(name))).astype(np.int64)
+        return inside | ends
 
 
 def stretches(cells: Cells, truth: Bools) -> tuple[Ints, Ints]:

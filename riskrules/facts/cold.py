@@ -37,22 +37,23 @@ def _critical(sure: int, maybe: int) -> tuple[str, float, float]:
     return most.part, min(least.critical, most.critical), most.critical
 
 
-def critical_columns(sure: Ints, maybe: Ints) -> tuple[list[str], Floats, Floats]:
+def critical_columns(
+    sure: Ints, maybe: Ints, with_parts: bool = True
+) -> tuple[list[str], Floats, Floats]:
     """Return part, least and most critical temperature for columns of stage bits. [degC]"""
-    pairs = np.stack([sure, maybe], axis=1)
-    kinds, at = np.unique(pairs, axis=0, return_inverse=True)
-    found = [_critical(int(a), int(b)) for a, b in kinds]
-    at = np.asarray(at).ravel()
-    parts = [found[i][0] for i in at]
-    least = np.array([f[1] for f in found])[at] if found else np.zeros(0)
-    most = np.array([f[2] for f in found])[at] if found else np.zeros(0)
-    return parts, least, most
+    if not len(sure):
+        return [], np.zeros(0), np.zeros(0)
+    new = np.concatenate(([True], (sure[1:] != sure[:-1]) | (maybe[1:] != maybe[:-1])))
+    run = np.cumsum(new) - 1
+    found = [_critical(int(sure[i]), int(maybe[i])) for i in np.flatnonzero(new)]
+    parts = [found[i][0] for i in run.tolist()] if with_parts else []
+    return parts, np.array([f[1] for f in found])[run], np.array([f[2] for f in found])[run]
 
 
 def cold_truth(c: Context) -> Truth:
     """Return where the air at the plants is below the critical temperature of the part at risk."""
     sure, maybe = c.stages
-    _, least, most = critical_columns(sure, maybe)
+    _, least, most = critical_columns(sure, maybe, with_parts=False)
     value = c.cells.value("air_temperature")
     gone = np.isnan(value)
     cause = np.where(gone, c.cells.why("air_temperature"), int(Cause.NO_STAGE))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from riskrules.facts.build import Builder, Context, Triple, sure_times, times
-from riskrules.facts.cells import Spans
+from riskrules.facts.cells import Bools, Spans
 from riskrules.facts.kinds import AIR, LONG_H, Cause
 from riskrules.facts.table import FactTable
 from riskrules.logs.events import Event
@@ -65,18 +65,14 @@ def irrigations(c: Context) -> FactTable:
     b.put("since_last_pick", _since(times([end_of(e) for e in c.of("pick")
                                            if e.what == "done"]), start, c))  # fmt: skip
     dark, night = _dark(c, start, end)
-    b.exact("to_dark", dark)
-    b.exact("night_run", night)
+    b.put("to_dark", (np.where(unsaid, 0, dark), dark, no_end))
+    b.put("night_run", (night, np.where(unsaid, 1, night), no_end))
     b.put("temperature", b.spans.mean("air_temperature", AIR))
-    b.put("straw", b.spans.all_of(c.truths["straw"]) if len(runs) else _none())
+    b.put("straw", Spans(c.cells, start, np.maximum(end, start + 1)).all_of(c.truths["straw"]))
     words = [e.what.split() for e in runs]
     b.table.words["method"] = [w[0] for w in words]
     b.table.words["depth"] = [w[1] if len(w) > 1 else "unknown" for w in words]
     return b.done()
-
-
-def _none() -> Triple:
-    return np.zeros(0), np.zeros(0), np.zeros(0, dtype=np.int64)
 
 
 def _since(ends: Ints, start: Ints, c: Context) -> Triple:
@@ -129,14 +125,23 @@ def pick_gaps(c: Context) -> FactTable:
     for name, condition in (("warm_hours", "warm"), ("hot_hours", "hot"), ("wet_hours", "wet")):
         truth = c.truths[condition]
         low = sure.total(c.cells.hours * truth.sure)
-        b.put(name, (low, b.spans.total(c.cells.hours * truth.maybe),
-                     b.spans.cause_of(truth) | np.where(least_end < end, cause, 0)))  # fmt: skip
+        _, high, why = b.spans.hours_of(truth)
+        b.put(name, (low, high, why | np.where(least_end < end, cause, 0)))
     low_rain = c.rain(sure)[0]
     b.put("rain", (low_rain, c.rain(b.spans)[1], np.full(len(b), int(Cause.NO_RAIN))))
-    b.put("mean_temperature", b.spans.mean("air_temperature", AIR))
+    b.put("mean_temperature", _mean_of_gap(b, least_end < end))
     b.exact("open", opened.astype(float))
     b.basis()
     return b.done()
+
+
+def _mean_of_gap(b: Builder, may_end_sooner: Bools) -> Triple:
+    """Return the mean temperature; of a gap that may have ended sooner, only its limits."""
+    low, high, cause = b.spans.mean("air_temperature", AIR)
+    least, most = (f("air_temperature", AIR)[i] for i, f in enumerate(
+        (b.spans.lowest, b.spans.highest)))  # fmt: skip
+    why = cause | np.where(may_end_sooner, int(Cause.NO_JOURNAL), 0)
+    return np.where(may_end_sooner, least, low), np.where(may_end_sooner, most, high), why
 
 
 def picks(c: Context) -> FactTable:
@@ -150,9 +155,7 @@ def picks(c: Context) -> FactTable:
     b.put("wet_hours_before", before.hours_of(c.truths["wet"]))
     low, high, cause = c.rain(before)
     b.put("rain_before", (low, high, cause))
-    begin = Spans(c.cells, start, start + 1)
-    begin.i1 = np.minimum(begin.i0 + 1, len(c.cells))
-    b.put("wet_at_start", Spans(c.cells, start, c.cells.edges[begin.i1]).any_of(c.truths["wet"]))
+    b.put("wet_at_start", Spans(c.cells, start, start + 1).any_of(c.truths["wet"]))
     b.put("temperature", b.spans.mean("air_temperature", AIR))
     deep = [e for e in c.of("irrigation") if e.what.endswith("deep") and e.time <= c.now]
     ends = times([e.end if e.end is not None else e.time for e in deep])
@@ -188,7 +191,7 @@ def _cooling(c: Context, b: Builder, events: list[Event]) -> None:
     life = c.shared["keeping_days"] * 24
     used_low = spans.total(np.where(np.isnan(value), 0, slow) * c.cells.hours) / life
     capped = np.minimum(np.nan_to_num(fast, nan=FASTEST_DECLINE, posinf=FASTEST_DECLINE), 99)
-    used_high = spans.total(capped * c.cells.hours) / life
+    used_high = (spans.total(capped * c.cells.hours) + spans.beyond * FASTEST_DECLINE) / life
     used_high = np.where(ahead, 99.0, used_high)
     why = cause | code | spans.missing("air_temperature")
     unpublished = np.where(why == 0, int(Cause.OUT_OF_RANGE), why)

@@ -24,7 +24,6 @@ from riskrules.findings.model import (
 )
 from riskrules.findings.weigh import Given, Weighed, weigh_rule
 from riskrules.packs.check import PLACEHOLDER
-from riskrules.packs.conditions import Relation
 from riskrules.packs.load import Rulebook
 from riskrules.packs.model import Pack, Rule
 from riskrules.show import Style
@@ -40,13 +39,17 @@ class Lookup:
     def __init__(self, facts: Facts) -> None:
         self._facts = facts
         self._rows: dict[str, dict[str, int]] = {}
+        self._spans: dict[str, list[tuple[int, int, int, int]]] = {}
         self._kept: dict[str, Fact] = {}
 
     def span(self, name: str) -> tuple[int, int, int, int]:
         """Return least start, most start, least end, most end of a fact. [s]"""
-        table, i = self._at(name)
-        t = self._facts[table]
-        return (int(t.start[0][i]), int(t.start[1][i]), int(t.end[0][i]), int(t.end[1][i]))
+        kind, i = self._at(name)
+        if kind not in self._spans:
+            t = self._facts[kind]
+            columns = [c.tolist() for c in (*t.start, *t.end)]
+            self._spans[kind] = list(zip(*columns, strict=True))
+        return self._spans[kind][i]
 
     def fact(self, name: str) -> Fact:
         """Return a fact as a record; KeyError if there is none of that id."""
@@ -90,13 +93,11 @@ def span_of(match: Match, rule: Rule, lookup: Lookup) -> tuple[int, int]:
 
     For a match that surely holds it is the part that surely happened.
     """
-    names = [match.facts[0]]
-    if any(isinstance(c, Relation) and c.name == "follows" for a in rule.when for c in a):
-        names = list(match.facts)
+    names = match.facts if rule.in_a_row else match.facts[:1]
     spans = [lookup.span(name) for name in names]
-    if match.sure and all(s1 < e0 for _, s1, e0, _ in spans):
-        return min(s1 for _, s1, _, _ in spans), max(e0 for _, _, e0, _ in spans)
-    return min(s0 for s0, _, _, _ in spans), max(e1 for _, _, _, e1 in spans)
+    if match.sure and all(s[1] < s[2] for s in spans):
+        return min(s[1] for s in spans), max(s[2] for s in spans)
+    return min(s[0] for s in spans), max(s[3] for s in spans)
 
 
 def episodes(matches: Iterable[Match], scene: Scene) -> list[Episode]:
@@ -105,31 +106,45 @@ def episodes(matches: Iterable[Match], scene: Scene) -> list[Episode]:
     Where an anchor surely fires with some facts and possibly with others, it fires.
     """
     rules = {rule.key: rule for rule in scene.book.rules}
-    by_anchor: dict[tuple[str, str], list[Match]] = {}
+    by_rule: dict[str, dict[str, list[Match]]] = {}
     for match in matches:
-        by_anchor.setdefault((match.rule, match.facts[0]), []).append(match)
-    pieces: list[Episode] = []
-    for (key, _), group in by_anchor.items():
-        sure = any(m.sure for m in group)
-        kept = tuple(m for m in group if m.sure == sure)
-        spans = [span_of(m, rules[key], scene.lookup) for m in kept]
-        start, end = min(s for s, _ in spans), max(e for _, e in spans)
-        pieces.append(Episode(rules[key], sure, start, end, kept))
-    joined = _joined(pieces)
+        by_rule.setdefault(match.rule, {}).setdefault(match.facts[0], []).append(match)
     lo, hi = scene.window
-    return [e for e in joined if e.start < hi and max(e.end, e.start + 1) > lo]
+    found = []
+    for key, anchors in by_rule.items():
+        pieces = _pieces(rules[key], anchors, scene.lookup)
+        if any(start < hi and max(end, start + 1) > lo for _, start, end, _ in pieces):
+            joined = _joined(rules[key], pieces)
+            found += [e for e in joined if e.start < hi and max(e.end, e.start + 1) > lo]
+    return sorted(found, key=lambda e: (e.rule.key, e.sure, e.start, e.end))
 
 
-def _joined(pieces: list[Episode]) -> list[Episode]:
+Piece = tuple[bool, int, int, tuple[Match, ...]]
+"""Whether it surely fires, start, end [s], and the matches of one anchor."""
+
+
+def _pieces(rule: Rule, anchors: dict[str, list[Match]], lookup: Lookup) -> list[Piece]:
+    """Return one piece for each anchor of a rule, before any are joined."""
+    pieces: list[Piece] = []
+    for same in anchors.values():
+        sure = any(m.sure for m in same)
+        kept = tuple(m for m in same if m.sure == sure)
+        start, end = span_of(kept[0], rule, lookup)
+        for m in kept[1:] if rule.in_a_row else ():  # else they share the anchor's span
+            first, last = span_of(m, rule, lookup)
+            start, end = min(start, first), max(end, last)
+        pieces.append((sure, start, end, kept))
+    return pieces
+
+
+def _joined(rule: Rule, pieces: list[Piece]) -> list[Episode]:
     found: list[Episode] = []
-    for e in sorted(pieces, key=lambda e: (e.rule.key, e.sure, e.start, e.end)):
+    for sure, start, end, matches in sorted(pieces):
         last = found[-1] if found else None
-        same = last is not None and last.rule.key == e.rule.key and last.sure == e.sure
-        if last is not None and same and e.start < last.end:
-            end = max(last.end, e.end)
-            found[-1] = replace(last, end=end, matches=last.matches + e.matches)
+        if last is not None and last.sure == sure and start < last.end:
+            found[-1] = replace(last, end=max(last.end, end), matches=last.matches + matches)
         else:
-            found.append(e)
+            found.append(Episode(rule, sure, start, end, matches))
     return found
 
 

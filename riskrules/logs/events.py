@@ -177,7 +177,9 @@ def _seconds(text: str, column: str, zone: str | None) -> int:
         raise ValueError(f"{column} is '{text}'; expected a year from {YEARS[0]} to {YEARS[1]}")
     if moment.tzinfo is None:
         if zone is None:
-            raise ValueError(f"{column} '{text}' has no offset; expected one, or a farm with a zone")
+            raise ValueError(
+                f"{column} '{text}' has no offset; expected one, or a farm with a zone"
+            )
         moment = _local(moment, column, zone)
     return int(moment.timestamp())
 

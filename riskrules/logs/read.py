@@ -52,7 +52,7 @@ def read_bytes(path: Path) -> bytes:
 
 
 def decode(raw: bytes, file: str) -> str:
-    """Return text from UTF-8 bytes, lines ended by ``\\n``; LogError names the first bad byte."""
+    """Return text from UTF-8 bytes, each line ended alike; LogError names the first bad byte."""
     if raw[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\x00" in raw[:200]:
         raise fail(file, "looks like UTF-16; expected UTF-8. Save it again as CSV UTF-8")
     try:
@@ -158,9 +158,7 @@ def _table(text: str, width: int, file: str, header_line: int) -> Any:
     return table
 
 
-def _check_mapping(
-    names: list[str], columns: Mapping[str, str], file: str, line: int
-) -> None:
+def _check_mapping(names: list[str], columns: Mapping[str, str], file: str, line: int) -> None:
     """Refuse a mapping of one of the file's headers to something that we don't know."""
     for theirs, ours in columns.items():
         known = ours.lower() in (*TIME_NAMES, "forecast") or understand(ours) is not None

@@ -64,6 +64,7 @@ class RuleChecker:
         return Rule(
             self.pack.name, text.rule, text.title, dict(text.given), when, absence,
             stages, stages_of, text, line,
+            any(isinstance(c, Relation) and c.name == "follows" for alts in when for c in alts),
         )  # fmt: skip
 
     def _bad(self, where: Where, message: str) -> None:

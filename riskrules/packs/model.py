@@ -135,6 +135,7 @@ class Rule:
     stages_of: str
     text: RuleText
     line: int
+    in_a_row: bool = False
 
     @property
     def anchor(self) -> str:

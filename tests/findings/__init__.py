@@ -1,0 +1,1 @@
+"""Tests of findings: identity, certainty, urgency, unknowns, sentences."""
