@@ -67,12 +67,18 @@ WORDS = {
 
 def generated(name: str) -> dict[str, Any]:
     """Return the schema of a file that people write, from the model that reads it."""
+    from pydantic import BaseModel
+
     from riskrules.farm import FarmText
     from riskrules.packs.load import ProfileText
     from riskrules.packs.model import PackText
 
-    model = {"farm": FarmText, "pack": PackText, "profile": ProfileText}[name]
-    body = _plain(model.model_json_schema())
+    models: dict[str, type[BaseModel]] = {
+        "farm": FarmText,
+        "pack": PackText,
+        "profile": ProfileText,
+    }
+    body = _plain(models[name].model_json_schema())
     first = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": TITLES[name]}
     return {**first, **body}
 

@@ -1,6 +1,6 @@
 """Write the sample farm: an invented season of logs and events, the same bytes each time.
 
-Run ``python sample_logs/make_sample.py``. Farm, place, weather, work and sightings are invented;
+Run ``python sample_logs/make_sample.py [FOLDER]``; by default it writes beside itself. Farm, place, weather, work and sightings are invented;
 the amounts are ours (assumption). ``season_weather.py`` holds the spells of weather told by hand,
 ``season_journal.py`` what the grower did, ``typical_journal.py`` the events that go with the
 typical year which pvlib ships.
@@ -15,10 +15,11 @@ import numpy as np
 import pandas as pd
 import season_journal as sj
 import season_weather as sw
+from hill_journal import hill_season
 from typical_journal import write_typical
 
 HERE = Path(__file__).resolve().parent
-SEED = 20260401
+SEED = sw.SEED
 OPENS = pd.Timestamp("2026-04-01 00:00")
 CLOCK = pd.Timedelta(hours=4)
 NOTE = "# Invented data: no such farm, weather or harvest exists; made by make_sample.py.\n"
@@ -51,8 +52,23 @@ blocks:
     ground: straw
     plants: june_bearing
     fruit_at_stake: 2
+  - block: hill_beds
+    logs: [{file: hill_beds.csv, placed: under_cover}]
+    tunnel: open
+    row_covers: false
+    ground: bare
+    plants: day_neutral
+    fruit_at_stake: 1
 hours: {lift_row_cover: 0.5, pick_sooner: 3.0}
 """
+# Further forecasts, for reviews as of another morning: file, and when it was issued.
+ISSUED = (
+    ("forecast_june_16.csv", "2026-06-16 05:00"),
+    ("forecast_june_26.csv", "2026-06-26 07:00"),
+)
+FORECAST_H = 36
+# Clear calm nights on which dry film let the warmth through: block, from, until, kelvin.
+CHILLED = (("south_beds", "2026-09-28 21:00", "2026-09-29 08:00", 3.0),)
 
 
 def save(frame: pd.DataFrame, path: Path, *more: str) -> None:

@@ -27,6 +27,7 @@ STAGES: dict[str, str] = {
     "2026-06-15": FULL_SET + "|" + FULL_SET + "|87",
     "2026-06-22": FULL_SET + "|" + FULL_SET + "|87 89",
     "2026-06-29": FULL_SET + "|" + FULL_SET + "|89 91",
+    "2026-07-13": FULL_SET + "|" + FULL_SET + "|91",
     "2026-07-20": "57 65 71 73 85 87|57 60 71 73 85|91 92",
     "2026-08-10": "57 58 71 73 85||91 92",
     "2026-08-17": "57 58 60 71 73 85||",
@@ -73,6 +74,13 @@ STORY: tuple[tuple[str, str, str, str, str, str], ...] = (
     ("2026-06-16 17:10", "south_beds", "sides", "up", "", "forgotten until now"),
     ("2026-07-10 19:45", "north_beds", "sides", "down", "", "storm announced"),
     ("2026-07-11 15:40", "north_beds", "sides", "up", "", "late"),
+    ("2026-05-02 18:10", "south_beds", "row_cover", "on", "", "cold was announced"),
+    ("2026-05-03 10:20", "south_beds", "sides", "down", "", "gusts; cover still on"),
+    ("2026-05-04 09:05", "south_beds", "row_cover", "off", "", "late"),
+    ("2026-05-11 17:40", "creek_beds", "row_cover", "on", "", "hail was announced"),
+    ("2026-05-15 16:30", "creek_beds", "row_cover", "off", "", "after four days of rain"),
+    ("2026-09-13 18:20", "south_beds", "sides", "down", "", "cool nights; left down all week"),
+    ("2026-09-19 18:30", "south_beds", "sides", "up", "", ""),
     ("2026-08-20 19:00", "north_beds", "sides", "down", "", "cold rain"),
     ("2026-08-24 09:00", "north_beds", "sides", "up", "", ""),
     ("2026-08-20 08:00", "south_beds", "sides", "up", "", "up all along"),
@@ -87,6 +95,8 @@ LEFT_ON = (
     ("north_beds", "2026-10-07", "2026-10-12"),
     ("south_beds", "2026-10-07", "2026-10-09"),
 )
+# A cover that was torn and stayed in the shed for a night.
+NOT_PUT_ON = (("south_beds", "2026-09-28"),)
 LATE_OFF = ("2026-04-22", "2026-05-08", "2026-10-14")
 
 
@@ -163,6 +173,8 @@ def cover_work(journal: Journal, block: str, days: Days) -> None:
         on = at(evening, "17:30") + journal.late(60)
         late = str(end)[:10] in LATE_OFF
         off = at(end, "13:00" if late else "08:30") + journal.late(60)
+        if (block, str(evening)[:10]) in NOT_PUT_ON:
+            continue
         if on <= LAST:
             journal.add(on, block, "row_cover", "on")
         if off <= LAST:

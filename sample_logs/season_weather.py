@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+SEED = 20260401
 FIRST = pd.Timestamp("2026-03-31")
 DAYS = 206
 STEP_H = 0.25
@@ -64,6 +65,21 @@ RAINS: tuple[tuple[str, float, float], ...] = (
     ("2026-09-11 08:00", 7.0, 8.0),
     ("2026-10-17 11:00", 10.0, 9.0),
 )
+
+
+# Spells and rain told later: drawn with a generator of their own, so that the rest stays as it was.
+MORE_SPELLS: tuple[tuple[str, int, float, float, float, float], ...] = (
+    ("2026-08-15", 2, 25.6, 28.0, 25.4, 0.3),
+    ("2026-09-14", 6, 6.5, 28.5, 2.0, 1.0),
+)
+MORE_RAINS: tuple[tuple[str, float, float], ...] = (
+    ("2026-05-13 00:00", 9.0, 6.0),
+    ("2026-05-13 23:00", 13.0, 8.0),
+    ("2026-05-14 22:00", 12.0, 7.0),
+    ("2026-08-15 03:00", 9.0, 14.0),
+)
+DRAWN = 1e-9
+"""Rain of a day that had a storm drawn and must stay dry: its draws stand. [mm]"""
 
 
 @dataclass(frozen=True)
@@ -145,6 +161,13 @@ def tell_story(rng: np.random.Generator, days: Days) -> Days:
         jitter = rng.normal(0.0, 0.4, count) * (count > 2)
         days.low[span], days.high[span] = low + jitter, high + jitter
         days.dew[span], days.clear[span], days.rain[span] = dew + jitter, clear, 0.0
+    own = np.random.default_rng([SEED, 5])
+    for start, count, low, high, dew, clear in MORE_SPELLS:
+        first = (pd.Timestamp(start) - FIRST).days
+        span = slice(first, first + count)
+        jitter = own.normal(0.0, 0.3, count)
+        days.low[span], days.high[span], days.dew[span] = low + jitter, high + jitter, dew + jitter
+        days.clear[span], days.rain[span] = clear, np.where(days.rain[span] > 0, DRAWN, 0.0)
     return days
 
 
@@ -182,12 +205,14 @@ def draw_rain(rng: np.random.Generator, days: Days, time: pd.DatetimeIndex) -> A
     for i in np.flatnonzero(days.rain > 0):
         start = FIRST + pd.Timedelta(days=int(i), hours=int(rng.integers(0, 22)))
         storms.append((str(start), float(rng.uniform(1.0, 9.0)), float(days.rain[i])))
+    own = np.random.default_rng([SEED, 6])
     fallen = np.zeros(len(time))
-    for began, hours, amount in storms:
-        at = int(time.searchsorted(pd.Timestamp(began), side="right"))
-        n = min(max(int(hours / STEP_H), 1), len(time) - at)
-        weights = rng.gamma(2.0, 1.0, n)
-        fallen[at : at + n] += amount * weights / weights.sum()
+    for which, source in ((storms, rng), (MORE_RAINS, own)):
+        for began, hours, amount in which:
+            at = int(time.searchsorted(pd.Timestamp(began), side="right"))
+            n = min(max(int(hours / STEP_H), 1), len(time) - at)
+            weights = source.gamma(2.0, 1.0, n)
+            fallen[at : at + n] += amount * weights / weights.sum()
     tips = np.floor(np.cumsum(fallen) / 0.2 + 1e-9)
     return np.diff(tips, prepend=0.0) * 0.2
 
@@ -228,16 +253,18 @@ def under_cover(
     shut: Array,
     cover: Array,
     watered: Array,
+    chilled: Array,
     rng: np.random.Generator,
 ) -> tuple[Array, Array]:
     """Return air temperature and dew point at the plants of a low tunnel.
 
     Shut sides: up to 9 K more in full sun, 1.2 K at night; row cover: up to 3 K and 2.4 K.
-    Plants and bed add vapour, more so the less air is exchanged.
+    Plants and bed add vapour, more so the less air is exchanged. ``chilled`` is what dry film
+    lets through to a clear sky at night. [K]
     """
     noise = red_noise(rng, len(shut), 0.25, 0.95)
     by_day = weather.sun * (1.8 + 8.2 * shut + 3.0 * cover)
-    by_night = (weather.sun < 0.02) * (0.3 + 0.9 * shut + 2.4 * cover)
+    by_night = (weather.sun < 0.02) * (0.3 + 0.9 * shut + 2.4 * cover - chilled)
     gain = fade(by_day + by_night, 0.6) + noise
     air = weather.air + gain
     dark = weather.sun < 0.02
