@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 import clips
 import numpy as np
+from clips._clips import lib
 from clips.common import environment_builder
 from clips.values import clips_value
 
@@ -19,6 +20,7 @@ from riskrules.facts.table import Facts, FactTable
 
 How = Literal["slots", "cffi", "text"]
 """How facts are asserted: clipspy's own call a fact, its C functions, or one text of all."""
+ROUTER = b"python-error-router"
 Columns = dict[str, list[Any]]
 
 
@@ -53,10 +55,19 @@ class Clips:
             chosen = self._wanted(table) if prefilter else np.arange(len(table))
             if len(chosen):
                 self._put(kind, columns_of(table, attributes, chosen))
-        self._env.eval(f'(open "{self._out}" found "w")')
-        self._env.run()
-        self._env.eval("(close found)")
+        self._run()
         return self._matches(facts)
+
+    def _run(self) -> None:
+        """Fire all; clipspy's router, which asks Python about each piece written, rests."""
+        env = self._env._env
+        self._env.eval(f'(open "{self._out}" found "w")')
+        lib.DeactivateRouter(env, ROUTER)
+        try:
+            self._env.run()
+        finally:
+            lib.ActivateRouter(env, ROUTER)
+        self._env.eval("(close found)")
 
     def _wanted(self, table: FactTable) -> Any:
         """Return the facts that some rule of some pack may want: our own prefilter."""
@@ -84,20 +95,18 @@ class Clips:
 
     def _by_cffi(self, kind: str, columns: Columns) -> None:
         """Assert by clipspy's own C functions, each slot name and value made once."""
-        from clips._clips import lib
-
-        env = self._env._env
+        env, put, done = self._env._env, lib.FBPutSlot, lib.FBAssert
         builder = environment_builder(env, "fact")
-        names = [name.encode() for name in columns]
-        made: dict[Any, Any] = {}
+        made: dict[type, dict[Any, Any]] = {int: {}, float: {}, str: {}}
+        slots = [(name.encode(), made[type(column[0])]) for name, column in columns.items()]
         lib.FBSetDeftemplate(builder, kind.encode())
         for row in zip(*columns.values(), strict=True):
-            for name, value in zip(names, row, strict=True):
-                key = (type(value), value)
-                if key not in made:
-                    made[key] = clips_value(env, value)
-                lib.FBPutSlot(builder, name, made[key])
-            if not lib.FBAssert(builder):
+            for (name, known), value in zip(slots, row, strict=True):
+                cell = known.get(value)
+                if cell is None:
+                    cell = known[value] = clips_value(env, value)
+                put(builder, name, cell)
+            if not done(builder):
                 raise RuntimeError(f"CLIPS refused a {kind}")
 
     def _by_text(self, kind: str, columns: Columns) -> None:

@@ -6,7 +6,7 @@ import json
 import sys
 from datetime import date, datetime
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar
 
 import typer
 
@@ -33,6 +33,9 @@ AsOf = Annotated[str | None, typer.Option(help="What counts as now; else the las
 Forecast = Annotated[Path | None, typer.Option(help="A second log with forecast rows.")]
 
 
+Day = TypeVar("Day", date, datetime)
+
+
 def _day(text: str | None, name: str) -> date | None:
     if text is None:
         return None
@@ -43,7 +46,7 @@ def _day(text: str | None, name: str) -> date | None:
     return _possible(day, name)
 
 
-def _possible(day: Any, name: str) -> Any:
+def _possible(day: Day, name: str) -> Day:
     from riskrules.logs.read import YEARS
 
     if not YEARS[0] < day.year < YEARS[1]:

@@ -13,7 +13,7 @@ from riskrules.errors import PackError, Problem
 from riskrules.facts.derive import Place
 from riskrules.facts.state import Setup
 from riskrules.packs.load import schema_problems
-from riskrules.packs.marked import Marked, read_marked
+from riskrules.packs.marked import Marked, Where, read_marked
 from riskrules.packs.model import Name, Strict
 
 Placed = Literal["under_cover", "outside"]
@@ -124,14 +124,16 @@ def load_farm(path: Path) -> Farm:
 
 def _problems(doc: Marked, text: FarmText) -> list[Problem]:
     found = []
-    zones = [(("place", "zone"), text.place.zone), (("outside", "zone"), text.outside.zone)]
+    zones: list[tuple[Where, str | None]] = [
+        (("place", "zone"), text.place.zone),
+        (("outside", "zone"), text.outside.zone),
+    ]
     names: set[str] = set()
     for i, block in enumerate(text.blocks):
         if block.block in names:
             found.append(doc.problem(("blocks", i, "block"), f"'{block.block}' stands twice"))
         names.add(block.block)
-        zones += [(("blocks", i, "logs", k, "zone"), log.zone)  # type: ignore[list-item]
-                  for k, log in enumerate(block.logs)]  # fmt: skip
+        zones += [(("blocks", i, "logs", k, "zone"), log.zone) for k, log in enumerate(block.logs)]
     for where, zone in zones:
         if zone is None:
             continue

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from riskrules.engine.evaluate import engine_version, evaluate
 from riskrules.engine.memory import Memory
@@ -17,7 +17,7 @@ from riskrules.facts.kinds import KINDS
 from riskrules.facts.sun import sun_times
 from riskrules.facts.table import Facts
 from riskrules.farm import BlockText, Farm, setup_of
-from riskrules.findings.build import Episode, Lookup, Scene, episodes, finding_of, unknowns_of
+from riskrules.findings.build import Lookup, Scene, episodes, finding_of, unknowns_of
 from riskrules.findings.model import SEVERITIES, BlockState, Finding, UnknownFinding
 from riskrules.findings.since import compare
 from riskrules.logs.events import Event, of_block
@@ -207,9 +207,10 @@ def _block(
     memory: Memory | None,
 ) -> BlockReview:
     name = logs.text.block
-    sources = [rows.until(now) for rows in logs.sources]
-    if not any(len(rows) for rows in sources):
-        message = f"no row until {style.iso(now)}; expected a later 'now'"
+    sources = tuple(rows.until(now) for rows in logs.sources)
+    logs = BlockLogs(logs.text, sources)
+    if not any((~rows.forecast).any() for rows in sources):
+        message = f"no row measured until {style.iso(now)}; expected a later 'now'"
         raise LogError([Problem(logs.sources[0].files[0], 0, 0, message)])
     more = [make for _, make in more_kinds()]
     facts = derive(
@@ -243,6 +244,7 @@ def _state(
     last = max([first, *(int(rows.time[~rows.forecast].max(initial=first)) for rows in own)])
     style = scene.style
     gap = _gap(facts, scene, first, last)
+    state: Literal["findings", "quiet", "unknown", "not evaluated"]
     if crash:
         state, sentence = "not evaluated", f"Not evaluated: {crash}."
     elif findings:
@@ -259,7 +261,7 @@ def _state(
     return BlockState(
         logs.text.block, state, sentence, style.iso(scene.now), style.iso(first), style.iso(last),
         sum(len(t) for t in facts.values()), notes,
-    )  # type: ignore[arg-type]  # fmt: skip
+    )  # fmt: skip
 
 
 def _gap(facts: Facts, scene: Scene, first: int, last: int) -> str:

@@ -29,6 +29,7 @@ STORY: tuple[tuple[str, str, str, str, str], ...] = (
     ("2026-04-01 00:00", "film", "off", "", ""),
     ("2026-04-01 00:00", "straw", "removed", "", "bare ground, none laid"),
     ("2026-06-05 11:00", "sighting", "ripe_fruit leather_rot", "0/60", "first look"),
+    ("2026-06-09 18:00", "leaves", "", "", "dead ones cut out at last"),
     ("2026-06-24 19:00", "irrigation", "drip deep", "2026-06-24 21:00", ""),
     ("2026-06-26 05:15", "irrigation", "drip deep", "2026-06-26 06:45", "before the rain came"),
     ("2026-06-27 06:30", "pick", "planned", "2026-06-27 08:30", "for the market"),
@@ -42,7 +43,7 @@ STORY: tuple[tuple[str, str, str, str, str], ...] = (
 def hill_season(rng: np.random.Generator) -> list[Entry]:
     """Return the entries of the hill beds: stages, a pick every three or four days, the story.
 
-    Nobody clears leaves, covers, lays straw or counts frosted flowers here.
+    Nobody covers, lays straw or counts frosted flowers here, and leaves are cleared late.
     """
     journal = Journal(rng)
     for day in pd.date_range("2026-04-13", "2026-10-19", freq="7D"):

@@ -61,12 +61,13 @@ blocks:
     fruit_at_stake: 1
 hours: {lift_row_cover: 0.5, pick_sooner: 3.0}
 """
-# Further forecasts, for reviews as of another morning: file, and when it was issued.
+# The forecast of the last morning, and others for reviews as of an earlier one: file, when it was
+# issued, for how many hours.
 ISSUED = (
-    ("forecast_june_16.csv", "2026-06-16 05:00"),
-    ("forecast_june_26.csv", "2026-06-26 07:00"),
+    ("forecast.csv", str(sj.LAST)[:16], 36),
+    ("forecast_june_16.csv", "2026-06-16 05:00", 42),
+    ("forecast_june_26.csv", "2026-06-26 07:00", 48),
 )
-FORECAST_H = 36
 # Clear calm nights on which dry film let the warmth through: block, from, until, kelvin.
 CHILLED = (("south_beds", "2026-09-28 21:00", "2026-09-29 08:00", 3.0),)
 
@@ -118,8 +119,13 @@ def tunnel_air(
     shut = sj.state(entries, block, "sides", "down", weather.time)
     cover = sj.state(entries, block, "row_cover", "on", weather.time)
     watered = running(entries, block, "drip", weather.time)
+    chilled = np.zeros(len(weather.time))
+    for where, first, last, kelvin in CHILLED:
+        if where == block:
+            inside = (weather.time > pd.Timestamp(first)) & (weather.time <= pd.Timestamp(last))
+            chilled[inside] = kelvin
     rng = np.random.default_rng([SEED, number])
-    return sw.under_cover(weather, shut, cover, watered, rng)
+    return sw.under_cover(weather, shut, cover, watered, chilled, rng)
 
 
 def running(entries: list[sj.Entry], block: str, method: str, grid: pd.DatetimeIndex) -> sw.Array:
@@ -131,7 +137,7 @@ def running(entries: list[sj.Entry], block: str, method: str, grid: pd.DatetimeI
     return on
 
 
-def north(weather: sw.Weather, entries: list[sj.Entry]) -> None:
+def north(weather: sw.Weather, entries: list[sj.Entry], folder: Path) -> None:
     """Write the quarter-hour log of the north beds: UTC times, a wetness sensor, soil."""
     air, dew = tunnel_air("north_beds", 11, weather, entries)
     rng = np.random.default_rng([SEED, 12])
@@ -151,17 +157,18 @@ def north(weather: sw.Weather, entries: list[sj.Entry]) -> None:
     }
     save(
         pd.DataFrame(out),
-        HERE / "north_beds.csv",
+        folder / "north_beds.csv",
         "Quarter hours, UTC, under the tunnel.",
     )
 
 
-def south(weather: sw.Weather, entries: list[sj.Entry]) -> None:
+def south(weather: sw.Weather, entries: list[sj.Entry], folder: Path) -> None:
     """Write the hourly log of the south beds: local offset, degF, no wetness sensor."""
     air, dew = tunnel_air("south_beds", 21, weather, entries)
     frame = season(hourly(weather.time, air=air, rh=sw.humidity(air, dew)))
     frame.loc[rows_of(frame, "2026-07-01 05:00", "2026-07-03 06:00"), "rh"] = 81.0
     frame.loc[pd.Timestamp("2026-08-12 05:00"), "rh"] = 104.0
+    frame = frame[~rows_of(frame, "2026-04-21 23:00", "2026-04-22 05:00")]
     out = {
         "time": stamp(pd.DatetimeIndex(frame.index), "-04:00"),
         "air_temperature [degF]": text(frame["air"] * 1.8 + 32.0, 1),
@@ -169,12 +176,12 @@ def south(weather: sw.Weather, entries: list[sj.Entry]) -> None:
     }
     save(
         pd.DataFrame(out),
-        HERE / "south_beds.csv",
+        folder / "south_beds.csv",
         "Hours, local offset, under the tunnel.",
     )
 
 
-def creek(weather: sw.Weather) -> None:
+def creek(weather: sw.Weather, folder: Path) -> None:
     """Write the hourly log of the creek beds: bare local clock, dew point, rain in inches."""
     rng = np.random.default_rng([SEED, 31])
     clear_night = (weather.sun < 0.02) & (weather.air - weather.dew < 6) & (weather.wind < 1.5)
@@ -191,12 +198,28 @@ def creek(weather: sw.Weather) -> None:
     }
     save(
         pd.DataFrame(out),
-        HERE / "creek_beds.csv",
+        folder / "creek_beds.csv",
         "Hours, the farm's clock, open field.",
     )
 
 
-def save_outside(part: pd.DataFrame, name: str, remark: str) -> None:
+def hill(weather: sw.Weather, folder: Path) -> None:
+    """Write the hourly log of the hill beds: degC and %, no gauge; its nights are a bit milder."""
+    rng = np.random.default_rng([SEED, 51])
+    calm_night = (weather.sun < 0.02) & (weather.wind < 1.5)
+    noise = sw.red_noise(rng, len(calm_night), 0.2, 0.95)
+    air = weather.air + 0.3 * sw.fade(calm_night.astype(float), 2.0) + noise
+    dew = np.minimum(weather.dew + 0.1, air - 0.1)
+    frame = season(hourly(weather.time, air=air, rh=sw.humidity(air, dew)))
+    out = {
+        "time": stamp(pd.DatetimeIndex(frame.index), "-04:00"),
+        "temperature [°C]": text(frame["air"], 1),
+        "humidity [%]": text(frame["rh"], 0),
+    }
+    save(pd.DataFrame(out), folder / "hill_beds.csv", "Hours, local offset, bare open ground.")
+
+
+def save_outside(part: pd.DataFrame, path: Path, remark: str, forecast: bool = False) -> None:
     """Write hourly rows of the outside station; those of a forecast say so."""
     out = pd.DataFrame(
         {
@@ -207,39 +230,46 @@ def save_outside(part: pd.DataFrame, name: str, remark: str) -> None:
             "wind_speed [m/s]": text(part["wind"], 1),
         }
     )
-    if name == "forecast.csv":
+    if forecast:
         out["forecast"] = 1
-    save(out, HERE / name, remark)
+    save(out, path, remark)
 
 
-def outside(weather: sw.Weather) -> None:
-    """Write the outside station, and 36 hours of forecast that miss the truth by a little."""
+def outside(weather: sw.Weather, folder: Path) -> None:
+    """Write the outside station, and forecasts, which miss the truth by a little."""
     moist = sw.humidity(weather.air, weather.dew)
     frame = hourly(
         weather.time, ("rain",), air=weather.air, rh=moist, rain=weather.rain, wind=weather.wind
     )
-    ahead = frame[(frame.index > sj.LAST) & (frame.index <= sj.LAST + pd.Timedelta(hours=36))]
-    miss = sw.red_noise(np.random.default_rng([SEED, 41]), len(ahead), 0.4, 0.8)
-    ahead = ahead.assign(air=ahead["air"] + miss)
-    save_outside(season(frame), "outside.csv", "Hours, UTC, station in the open.")
-    save_outside(ahead, "forecast.csv", "Hours, UTC, forecast for the station.")
+    save_outside(season(frame), folder / "outside.csv", "Hours, UTC, station in the open.")
+    for number, (name, when, hours) in enumerate(ISSUED):
+        issued = pd.Timestamp(when)
+        ends = issued + pd.Timedelta(hours=hours)
+        ahead = frame[(frame.index > issued) & (frame.index <= ends)]
+        miss = sw.red_noise(np.random.default_rng([SEED, 41 + number]), len(ahead), 0.4, 0.8)
+        ahead = ahead.assign(air=ahead["air"] + miss)
+        remark = f"Hours, UTC, forecast for the station; issued {when}, clock of the farm."
+        save_outside(ahead, folder / name, remark, forecast=True)
 
 
-def main() -> int:
-    """Write every file of the sample farm and of the typical year."""
+def main(folder: Path = HERE) -> int:
+    """Write every file of the sample farm and of the typical year into a folder."""
     rng = np.random.default_rng([SEED, 1])
     days = sw.draw_days(rng)
     weather = sw.draw_weather(rng, days)
     entries = sj.write_season(np.random.default_rng([SEED, 2]), days)
-    north(weather, entries)
-    south(weather, entries)
-    creek(weather)
-    outside(weather)
-    save(sj.table(entries, "-04:00"), HERE / "events.csv")
-    (HERE / "farm.yaml").write_text(NOTE + FARM, encoding="utf-8", newline="\n")
-    write_typical(HERE / "typical_year", np.random.default_rng([SEED, 3]))
+    entries = sorted(entries + hill_season(np.random.default_rng([SEED, 4])))
+    folder.mkdir(parents=True, exist_ok=True)
+    north(weather, entries, folder)
+    south(weather, entries, folder)
+    creek(weather, folder)
+    hill(weather, folder)
+    outside(weather, folder)
+    save(sj.table(entries, "-04:00"), folder / "events.csv")
+    (folder / "farm.yaml").write_text(NOTE + FARM, encoding="utf-8", newline="\n")
+    write_typical(folder / "typical_year", np.random.default_rng([SEED, 3]))
     return 0
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(main(*(Path(name) for name in sys.argv[1:2])))

@@ -76,7 +76,9 @@ MORE_RAINS: tuple[tuple[str, float, float], ...] = (
     ("2026-05-13 00:00", 9.0, 6.0),
     ("2026-05-13 23:00", 13.0, 8.0),
     ("2026-05-14 22:00", 12.0, 7.0),
+    ("2026-05-15 09:30", 9.0, 6.0),
     ("2026-08-15 03:00", 9.0, 14.0),
+    ("2026-08-15 06:00", 1.0, 19.0),
 )
 DRAWN = 1e-9
 """Rain of a day that had a storm drawn and must stay dry: its draws stand. [mm]"""

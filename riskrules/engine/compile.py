@@ -383,7 +383,7 @@ def _shortened(part: Any, short: dict[str, str]) -> Any:
         return [_shortened(item, short) for item in part]
     if not isinstance(part, dict):
         return part
-    found = {}
+    found: dict[str, Any] = {}
     for key, value in part.items():
         if key == "kind":
             found[key] = short.get(value, value)

@@ -14,7 +14,6 @@ from riskrules.engine.compile import AS, CLOSING, Compiled, column_of, compile_p
 from riskrules.engine.match import Match
 from riskrules.engine.memory import Found, Memory
 from riskrules.engine.process import EngineProcess, shared_engine
-from riskrules.errors import EngineError
 from riskrules.facts.table import Facts, FactTable
 from riskrules.packs.model import Pack
 
@@ -100,7 +99,7 @@ def _found(
 def _decoded(
     facts: Facts, rules: Compiled, fired: list[tuple[str, dict[str, str]]]
 ) -> list[Found]:
-    found = []
+    found: list[Found] = []
     for name, ids in fired:
         variant = rules.names[name]
         names = tuple(_id(facts, kind, ids[AS + a]) for a, kind in variant.rule.given.items())

@@ -28,7 +28,7 @@ class Truth(NamedTuple):
     maybe: Bools
     cause: Ints
 
-    def __and__(self, other: Truth) -> Truth:  # type: ignore[override]
+    def __and__(self, other: Truth) -> Truth:
         return Truth(
             self.sure & other.sure, self.maybe & other.maybe, _both(self, other)
         )
@@ -42,8 +42,8 @@ class Truth(NamedTuple):
 
 def _both(a: Truth, b: Truth) -> Ints:
     """Return why a combination is open: the causes of its open parts only."""
-    open_a = np.where(a.sure == a.maybe, 0, a.cause)
-    return open_a | np.where(b.sure == b.maybe, 0, b.cause)
+    open_a = np.where(a.sure == a.maybe, 0, a.cause).astype(np.int64)
+    return np.asarray(open_a | np.where(b.sure == b.maybe, 0, b.cause), dtype=np.int64)
 
 
 @dataclass(slots=True)
@@ -219,11 +219,12 @@ class Spans:
     @property
     def beyond(self) -> Floats:
         """Hours of each stretch that lie beyond the cells."""
-        return self.before + self.after
+        return np.asarray(self.before + self.after, dtype=float)
 
     def _ends(self, cause: Ints) -> Ints:
         """Return why nothing is known beyond the cells: as in the first and the last of them."""
-        return np.where(self.before > 0, cause[0], 0) | np.where(self.after > 0, cause[-1], 0)
+        first = np.where(self.before > 0, cause[0], 0).astype(np.int64)
+        return np.asarray(first | np.where(self.after > 0, cause[-1], 0), dtype=np.int64)
 
     def reduce(self, ufunc: np.ufunc, column: npt.NDArray[np.generic], empty: float) -> Floats:
         """Return ``ufunc`` reduced over each stretch; ``empty`` where a stretch has no cell."""

@@ -161,7 +161,7 @@ def _count(day: FactTable, which: np.ndarray, start: np.ndarray, end: np.ndarray
     """Count the days of a sort that lie within each span."""
     mids = (day.start[0][which] + day.end[1][which]) // 2
     found = np.searchsorted(mids, end) - np.searchsorted(mids, start)
-    return np.maximum(found, 0).astype(float)
+    return np.asarray(np.maximum(found, 0), dtype=float)
 
 
 def _night_mean(c: Context, b: Builder, core: Spans, why: np.ndarray) -> Triple:

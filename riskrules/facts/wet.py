@@ -94,7 +94,7 @@ def wet_periods(c: Context) -> FactTable:
     core_h = core.total(c.cells.hours * wet.sure)
     whole_h = b.spans.total(c.cells.hours * wet.maybe)
     b.put("hours", (core_h, whole_h, b.spans.cause_of(wet)))
-    b.put("exists", ((core_h > 0) * 1.0, np.ones(len(b)), b.spans.cause_of(wet)))
+    b.put("exists", ((core_h > 0).astype(np.float64), np.ones(len(b)), b.spans.cause_of(wet)))
     temperature = _temperature(c, b, core, core_h, whole_h)
     b.put("temperature", temperature)
     _indices(b, temperature[2])

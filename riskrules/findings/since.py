@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from riskrules.findings.model import Finding, UnknownFinding
+from riskrules.findings.model import Finding, Status, UnknownFinding
 
 
 def _overlap(made: Finding | UnknownFinding, old: Mapping[str, Any]) -> bool:
@@ -42,7 +42,7 @@ def compare(
             continue
         oldest = min(same, key=lambda old: (datetime.fromisoformat(old["start"]), old["id"]))
         taken |= {old["id"] for old in same}
-        status = "same" if oldest["hash"] == made.hash else "revised"
+        status: Status = "same" if oldest["hash"] == made.hash else "revised"
         found.append(replace(made, id=oldest["id"], status=status))
     withdrawn = [dict(old) | {"status": "withdrawn"} for old in earlier if old["id"] not in taken]
     return found, withdrawn

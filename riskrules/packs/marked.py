@@ -43,7 +43,7 @@ class Marked:
             node = yaml.compose(text, Loader=_Loader)
         except yaml.MarkedYAMLError as error:
             mark = error.problem_mark or error.context_mark
-            line, column = (mark.line + 1, mark.column + 1) if mark else (0, 0)
+            line, column = _at(mark)
             message = f"not readable as YAML: {error.problem or error.context}"
             if "\t" in text.split("\n")[max(line - 1, 0)]:
                 message += " (the line has a tab; expected spaces)"
@@ -60,9 +60,9 @@ class Marked:
     def _refuse_aliases(self, text: str) -> None:
         for event in yaml.parse(text, Loader=_Loader):
             if isinstance(event, yaml.AliasEvent):
-                mark = event.start_mark
+                line, column = _at(event.start_mark)
                 message = f"alias *{event.anchor}; expected the value written out (no aliases)"
-                raise PackError([Problem(self.file, mark.line + 1, mark.column + 1, message)])
+                raise PackError([Problem(self.file, line, column, message)])
 
     def _plain(self, node: yaml.Node, where: Where) -> Any:
         self.places[where] = (node.start_mark.line + 1, node.start_mark.column + 1)
@@ -81,6 +81,11 @@ class Marked:
         if isinstance(node, yaml.SequenceNode):
             return [self._plain(item, (*where, i)) for i, item in enumerate(node.value)]
         return _scalar(node)
+
+
+def _at(mark: Any) -> tuple[int, int]:
+    """Return a mark's line and column from 1, or zeros where there is none."""
+    return (mark.line + 1, mark.column + 1) if mark else (0, 0)
 
 
 def _scalar(node: yaml.Node) -> Any:

@@ -46,7 +46,7 @@ def guard(job: Job, facts: Facts, style: Style, lift_margin: float, now: int) ->
     words = tuple(w for a in answers for w in a.words)
     until = max((a.until for a in answers), default=0)
     order: tuple[Ready, ...] = ("wait", "not before", "ready")
-    ready = next((r for r in order if any(a.ready == r for a in answers)), "ready")
+    ready: Ready = next((r for r in order if any(a.ready == r for a in answers)), "ready")
     return GuardAnswer(ready, words, until)
 
 

@@ -110,7 +110,7 @@ def test_a_process_killed_before_an_evaluation_is_replaced(engine: EngineProcess
     assert engine.crashes == ["it had ended (exit -9)"]
 
 
-@pytest.mark.parametrize("rows", [1, 20_000], ids=["a short batch", "more than a pipe holds"])
+@pytest.mark.parametrize("rows", [1, 1_500], ids=["a short batch", "more than a pipe holds"])
 def test_a_process_killed_during_an_evaluation_is_replaced_and_asked_again(
     engine: EngineProcess, rows: int
 ) -> None:
@@ -125,7 +125,8 @@ def test_a_process_killed_during_an_evaluation_is_replaced_and_asked_again(
     assert batch is not None
     first = batch[:-1].split("},")[0] + "}"
     padded = "[" + ",".join([first.replace("0", str(i), 1) for i in range(1, rows)] + [batch[1:]])
-    found = engine.fired(WET, batch if rows == 1 else padded)
+    assert (len(padded) > 2**17) == (rows > 1)
+    found = engine.fired(WET, padded)
     timer.join()
     assert found
     assert engine.pid != pid
@@ -135,7 +136,9 @@ def test_a_process_killed_during_an_evaluation_is_replaced_and_asked_again(
 
 
 DIVIDES = {"$gt": {"v": {"$div": {"$l": {"$m": "x"}, "$r": {"$m": "z"}}}}}
-POISON = raises_inside(json.dumps({"r": {"all": [{"a": {"$and": [{"kind": "wet"}, DIVIDES]}}]}}))
+OPENED = {"all": [{"o": {"kind": "opening"}}]}
+DIVIDED = {"all": [{"a": {"$and": [{"kind": "wet"}, DIVIDES]}}]}
+POISON = raises_inside(json.dumps({"opening": OPENED, "r": DIVIDED}))
 
 
 def test_facts_that_kill_the_engine_each_time_give_an_engine_crash(engine: EngineProcess) -> None:
@@ -230,11 +233,11 @@ def test_a_hung_process_is_killed_and_the_evaluation_tried_again(
 ) -> None:
     engine = Hung(times=1)
     engine.start()
-    monkeypatch.setattr(process, "PATIENCE_S", 5.0)
+    monkeypatch.setattr(process, "PATIENCE_S", 3.0)
     started = time.monotonic()
     assert evaluate(FACTS, [PACK], engine) == EXPECTED
-    assert time.monotonic() - started >= 5
-    assert engine.crashes == ["TimeoutError no answer within 5 s (exit None)"]
+    assert time.monotonic() - started >= 3
+    assert engine.crashes == ["TimeoutError no answer within 3 s (exit None)"]
     assert gone(engine.pids[0])
     assert engine.pid != engine.pids[0]
     engine.close()
@@ -287,16 +290,19 @@ def resident_kb(pid: int | None) -> int:
 @pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="no /proc here")
 @pytest.mark.parametrize("rounds", [200, pytest.param(1000, marks=pytest.mark.long)])
 def test_memory_of_the_process_stays_flat(engine: EngineProcess, rounds: int) -> None:
-    """Batches of some 300 facts; what is not freed would show: 6.9 MB a 1,000 facts. [computed]"""
+    """Batches of 100 facts: what is never given back is 6.9 MB a 1,000 facts. [computed]
+
+    So a leak would show as 138 MB in the short run; one step of the allocator is 5 MB.
+    """
     batch = json.loads(str(batch_of(FACTS, WET)))
     (fact,) = batch[:-1]
-    many = [{**fact, "id": f"{fact['kind']}.{i}"} for i in range(300)]
+    many = [{**fact, "id": f"{fact['kind']}.{i}"} for i in range(100)]
     text = json.dumps([*many, batch[-1]], separators=(",", ":"))
-    fired = [len(engine.fired(WET, text)) for _ in range(rounds // 4)]
+    fired = [len(engine.fired(WET, text)) for _ in range(rounds // 10)]
     before = resident_kb(engine.pid)
     fired += [len(engine.fired(WET, text)) for _ in range(rounds)]
-    assert resident_kb(engine.pid) - before < 2_000
-    assert set(fired) == {fired[0]} and fired[0] >= 300
+    assert resident_kb(engine.pid) - before < 8_000
+    assert set(fired) == {fired[0]} and fired[0] >= 100
 
 
 def test_a_failing_batch_in_each_round_costs_no_memory_and_no_answer(
