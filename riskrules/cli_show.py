@@ -155,7 +155,7 @@ def show_explanations(r: Review, rule: str, block: str | None) -> None:
         raise RiskRulesError(f"no block '{block}'; expected one of {', '.join(names)}")
     out = console()
     for b in r.blocks:
-        if block in (None, b.text.block):
+        if block in (None, b.text.block) and b.facts:
             found = evaluate(b.facts, [r.book.pack(rules[rule].pack)])
             for e in explain_rule(rules[rule], b.facts, b.scene, found):
                 _show_explanation(out, r, b.text.block, e)

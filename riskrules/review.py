@@ -145,6 +145,9 @@ def review(
     book, jobs = book or shipped_rulebook(), jobs or shipped_jobs()
     style = Style(farm.zone, farm.text.show.temperature, farm.text.show.rain)
     now = as_of if as_of is not None else latest(blocks)
+    if now < latest(blocks, first=True):
+        message = f"no row measured until {style.iso(now)}; expected a later 'now'"
+        raise LogError([Problem(blocks[0].sources[0].files[0], 0, 0, message)])
     window = window_of(now, style, farm.place, first, last)
     done = tuple(
         _block(b, farm, of_block(events, b.text.block), book, style, now, window, engine, memory)
@@ -165,13 +168,13 @@ def review(
     )  # fmt: skip
 
 
-def latest(blocks: Sequence[BlockLogs]) -> int:
-    """Return the time of the last measured row of all logs. [s since 1970 UTC]"""
-    times = [int(r.time[~r.forecast][-1]) for b in blocks for r in b.sources if (~r.forecast).any()]
-    if not times:
-        file = blocks[0].sources[0].files[0]
-        raise LogError([Problem(file, 0, 0, "no measured row; expected some, or a time as 'now'")])
-    return max(times)
+def latest(blocks: Sequence[BlockLogs], first: bool = False) -> int:
+    """Return the time of the last (or the first) measured row of all logs. [s since 1970 UTC]."""
+    every = [rows.time[~rows.forecast] for b in blocks for rows in b.sources]
+    ends = [int(times[0 if first else -1]) for times in every if len(times)]
+    if not ends:
+        return 0
+    return min(ends) if first else max(ends)
 
 
 def finding_order(f: Finding) -> tuple[object, ...]:
@@ -209,9 +212,10 @@ def _block(
     name = logs.text.block
     sources = tuple(rows.until(now) for rows in logs.sources)
     logs = BlockLogs(logs.text, sources)
+    scene = Scene(name, book, Lookup({}), style, now, window)
     if not any((~rows.forecast).any() for rows in sources):
-        message = f"no row measured until {style.iso(now)}; expected a later 'now'"
-        raise LogError([Problem(logs.sources[0].files[0], 0, 0, message)])
+        why = f"no row measured until {style.moment(now)}"
+        return BlockReview(logs.text, {}, scene, (), (), _state(logs, scene, {}, (), (), why))
     more = [make for _, make in more_kinds()]
     facts = derive(
         name, sources, events, book.shared, farm.place, setup_of(logs.text), now, more
@@ -239,9 +243,10 @@ def _state(
 ) -> BlockState:
     """Say what a block is: findings, unknown, or quiet, the last only where the log covers it."""
     own = [rows for rows in logs.sources if not all(n.endswith(OUTSIDE) for n in rows.values)]
-    own = own or [logs.sources[0]]
-    first = min(int(rows.time[0]) - rows.step for rows in own)
-    last = max([first, *(int(rows.time[~rows.forecast].max(initial=first)) for rows in own)])
+    times = [rows.time[~rows.forecast] for rows in own or logs.sources]
+    times = [t for t in times if len(t)]
+    first = min((int(t[0]) for t in times), default=scene.now)
+    last = max((int(t[-1]) for t in times), default=scene.now)
     style = scene.style
     gap = _gap(facts, scene, first, last)
     state: Literal["findings", "quiet", "unknown", "not evaluated"]
@@ -270,7 +275,7 @@ def _gap(facts: Facts, scene: Scene, first: int, last: int) -> str:
     if hi <= lo or first > lo or last < hi - 2 * 3600:
         covers = scene.style.span(first, last)
         return f"The log covers {covers} only."
-    for f in facts["log_gap"]:
+    for f in facts.get("log_gap", ()):
         if f.start[0] < hi and f.end[0] > lo and f.words["variable"] != "outside":
             what = f.words["variable"].replace("_", " ")
             return f"Unknown from {scene.style.span(f.start[0], f.end[0])}: {what} missing."

@@ -64,7 +64,9 @@ def test_many_values_of_one_trouble_are_one_note_with_their_count(tmp_path):
 
 
 def test_an_empty_cell_is_unknown_and_never_zero(tmp_path):
-    rows = read(tmp_path, HEAD + "2026-05-01T00:00Z,,80\n2026-05-01T01:00Z\n2026-05-01T02:00Z,5,6\n")
+    rows = read(
+        tmp_path, HEAD + "2026-05-01T00:00Z,,80\n2026-05-01T01:00Z\n2026-05-01T02:00Z,5,6\n"
+    )
     assert np.isnan(rows.values[T][:2]).all() and rows.values[T][2] == 5
     assert rows.cause[T].tolist() == [int(Cause.NO_TEMPERATURE)] * 2 + [0]
 
@@ -120,7 +122,9 @@ def test_a_measured_row_wins_over_a_forecast_of_the_same_time(tmp_path):
 def test_forecast_rows_are_marked_and_a_doubtful_mark_counts_as_forecast_with_a_note(tmp_path):
     head = "time,air_temperature [degC],forecast\n"
     marks = ["0", "", "no", "1", "true", "perhaps"]
-    rows = read(tmp_path, head + "".join(f"2026-05-01T0{i}:00Z,9,{m}\n" for i, m in enumerate(marks)))
+    rows = read(
+        tmp_path, head + "".join(f"2026-05-01T0{i}:00Z,9,{m}\n" for i, m in enumerate(marks))
+    )
     assert rows.forecast.tolist() == [False, False, False, True, True, True]
     assert notes(rows) == [
         "log.csv:7: forecast is 'perhaps'; expected 0 or 1. Taken as a forecast."
