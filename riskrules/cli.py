@@ -173,7 +173,9 @@ def review(
 @app.command()
 def explain(
     logs: Logs,
-    rule: Annotated[str, typer.Option(help="A rule such as gray_mold.flower_infection.")],
+    rule: Annotated[
+        str, typer.Option(help="A rule such as gray_mold.flower_infection, or a finding's id.")
+    ],
     block: Annotated[str | None, typer.Option(help="One block only.")] = None,
     events: Events = None,
     farm: FarmFile = None,
@@ -188,8 +190,16 @@ def explain(
     from riskrules.cli_show import show_explanations
 
     days = _days(on, first, last)
+    if "@" in rule:  # an id: rule, block and start of the episode
+        rule, block, start = [*rule.split("@"), "", ""][:3]
+    else:
+        start = ""
+    at = _moment(start or None, None)
+    if start:
+        day = _day(start[:10], "the id's date")
+        days = (day, day)
     found = _reviewed(logs, events, farm, profile, days, as_of, forecast)
-    show_explanations(found, rule, block)
+    show_explanations(found, rule, block, at)
 
 
 @app.command()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 
 from rich.console import Console
@@ -63,6 +63,8 @@ def _heading(out: Console, text: str) -> None:
 def _show_work(out: Console, r: Review) -> None:
     if not r.work.items:
         _say(out, "No job follows from what was found.")
+        if any(f.urgency == "Past" for f in r.findings):
+            _say(out, "All of it is past; --as-of shows the jobs as they stood at a time.")
         return
     for number, item in enumerate(r.work.items, 1):
         _say(out, f"{number}. {item.job.words}")
@@ -136,8 +138,8 @@ def _show_cautions(out: Console, r: Review) -> None:
             _say(out, f"! {r.jobs.cautions[name]}")
 
 
-def show_explanations(r: Review, rule: str, block: str | None) -> None:
-    """Print why a rule fired or not, for each block.
+def show_explanations(r: Review, rule: str, block: str | None, at: int | None = None) -> None:
+    """Print why a rule fired or not, for each block; ``at`` narrows it to one moment. [s].
 
     Raises
     ------
@@ -157,7 +159,8 @@ def show_explanations(r: Review, rule: str, block: str | None) -> None:
     for b in r.blocks:
         if block in (None, b.text.block) and b.facts:
             found = evaluate(b.facts, [r.book.pack(rules[rule].pack)])
-            for e in explain_rule(rules[rule], b.facts, b.scene, found):
+            scene = b.scene if at is None else replace(b.scene, window=(at, at + 1))
+            for e in explain_rule(rules[rule], b.facts, scene, found):
                 _show_explanation(out, r, b.text.block, e)
 
 

@@ -129,7 +129,7 @@ def _event(cells: dict[str, str], zone: str | None) -> Event:
     event, what = cells.get("event", "").lower(), " ".join(cells.get("what", "").lower().split())
     if event not in WORDS:
         raise ValueError(f"event '{event}'; expected one of {', '.join(WORDS)}")
-    time = _seconds(cells["time"], "time", zone)
+    time = _seconds(cells.get("time", ""), "time", zone)
     end = _seconds(cells["end"], "end", zone) if cells.get("end") else None
     if end is not None and end < time:
         raise ValueError(f"end {cells['end']} is before time {cells['time']}")

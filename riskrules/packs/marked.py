@@ -45,7 +45,7 @@ class Marked:
             mark = error.problem_mark or error.context_mark
             line, column = _at(mark)
             message = f"not readable as YAML: {error.problem or error.context}"
-            if "\t" in text.split("\n")[max(line - 1, 0)]:
+            if "\t" in "".join(text.split("\n")[max(line - 1, 0) : line]):
                 message += " (the line has a tab; expected spaces)"
             raise PackError([Problem(self.file, line, column, message)]) from None
         except yaml.YAMLError as error:

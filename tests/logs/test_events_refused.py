@@ -95,8 +95,12 @@ def test_an_events_file_that_is_empty_or_of_another_encoding_is_refused(tmp_path
 
 
 def test_events_come_in_time_order_whatever_the_order_of_rows_and_twins_count_once(tmp_path):
-    rows = [f"{NOON},,irrigation,drip,,,,\n", f"{NOON},,irrigation,drip,2026-05-03T13:00+02:00,,,\n",
-            f"{NOON},b,irrigation,drip,,,,\n", "2026-05-01T12:00+02:00,,sides,up,,,,\n"]  # fmt: skip
+    rows = [
+        f"{NOON},,irrigation,drip,,,,\n",
+        f"{NOON},,irrigation,drip,2026-05-03T13:00+02:00,,,\n",
+        f"{NOON},b,irrigation,drip,,,,\n",
+        "2026-05-01T12:00+02:00,,sides,up,,,,\n",
+    ]
     one = read_events(written(tmp_path, HEAD + "".join(rows), "a.csv"))
     other = read_events(written(tmp_path, HEAD + "".join(rows[::-1] + rows), "b.csv"))
     assert one == other and len(one) == 4 and one[0].event == "sides"

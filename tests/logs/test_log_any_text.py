@@ -28,9 +28,10 @@ SHARED = shipped_rulebook().shared
 HEADERS = ["time", "air_temperature [degC]", "relative_humidity [%]", "rain [in]", "forecast", "x",
            "temperature [F]", "timestamp", "surface_wetness [1]", "time ", ""]  # fmt: skip
 CELLS = st.one_of(
-    st.sampled_from(["", "-9999", "104", "1e400", "nan", "inf", "True", "2026-05-01T00:00Z", '"', "²",
-                     "2026-05-01T01:00", "2026-05-01T02:00+02:00", "2026-02-30T00:00Z", "1", "0x1F",
-                     "9999-12-31T23:59Z", "2026-03-29T02:30", "2026-05-01", "20260501", "#", "\x00"]),
+    st.sampled_from(["", "-9999", "104", "1e400", "nan", "inf", "True", "2026-05-01T00:00Z", '"',
+                     "²", "2026-05-01T01:00", "2026-05-01T02:00+02:00", "2026-02-30T00:00Z", "1",
+                     "0x1F", "9999-12-31T23:59Z", "2026-03-29T02:30", "2026-05-01", "20260501", "#",
+                     "\x00"]),
     st.floats(-1e5, 1e5).map(str),
     st.text(max_size=6),
 )  # fmt: skip
@@ -80,8 +81,8 @@ def test_any_bytes_are_read_or_refused(raw: bytes) -> None:
                 load(path)  # type: ignore[operator]
 
 
-EVENT_CELLS = st.one_of(CELLS, st.sampled_from(["pick", "stages", "60 65", "sighting", "drip",
-                                                "flower gray_mold", "irrigation", "no_entry"]))  # fmt: skip
+EVENT_WORDS = "pick,stages,60 65,sighting,drip,flower gray_mold,irrigation,no_entry".split(",")
+EVENT_CELLS = st.one_of(CELLS, st.sampled_from(EVENT_WORDS))
 
 
 @settings(max_examples=150)

@@ -43,7 +43,7 @@ def test_the_pack_that_the_faults_are_put_into_is_itself_good(tmp_path):
     ("old", "new", "line", "words"),
     [
         ("  title: It was wet", "\ttitle: It was wet", 7, ("tab",)),
-        ("wet_period", "wet_perod", 8, ("no kind of fact 'wet_perod'", "did you mean 'wet_period'")),
+        ("wet_period", "wet_perod", 8, ("'wet_perod'", "did you mean 'wet_period'")),
         ("wet.hours >=", "wat.hours >=", 10, ("no fact 'wat' is given", "did you mean 'wet'")),
         ("wet.hours >=", "wet.hour >=", 10, ("wet_period has no 'hour'", "did you mean 'hours'")),
         (">= long_wet", ">= log_wet", 10, ("no threshold named 'log_wet'", "'long_wet'")),
