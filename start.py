@@ -107,7 +107,9 @@ def suited_python(named: "str | None") -> str:
 
 def fingerprint(extra: str) -> str:
     """Return a hash of all that a setup depends on."""
-    sha = hashlib.sha256("\n".join([ROOT, sys.version, extra]).encode("utf-8"))
+    # 3.11.2 and 3.11.7 share what is compiled for 3.11, so either may use what the other set up.
+    version = "%d.%d" % sys.version_info[:2]
+    sha = hashlib.sha256("\n".join([ROOT, version, extra]).encode("utf-8"))
     for name in ("pyproject.toml", "constraints.txt"):
         with open(os.path.join(ROOT, name), "rb") as file:
             sha.update(file.read())

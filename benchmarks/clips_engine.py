@@ -20,6 +20,7 @@ from riskrules.facts.table import Facts, FactTable
 
 How = Literal["slots", "cffi", "text"]
 """How facts are asserted: clipspy's own call a fact, its C functions, or one text of all."""
+HOWS: tuple[How, ...] = ("slots", "cffi", "text")
 ROUTER = b"python-error-router"
 Columns = dict[str, list[Any]]
 
@@ -41,8 +42,7 @@ class Clips:
         self._put = put[how]
 
     def close(self) -> None:
-        """Give back the environment and its file."""
-        self._env.clear()
+        """Give back the file; the environment goes when nothing holds this any more."""
         self._folder.cleanup()
 
     def evaluate(self, facts: Facts, prefilter: bool = True) -> list[Match]:

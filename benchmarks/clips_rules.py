@@ -51,8 +51,8 @@ def clips_rules(compiled: Sequence[Compiled]) -> ClipsRules:
         f"(deftemplate {kind} (slot {ROW}) {' '.join(f'(slot {a})' for a in attributes)})"
         for kind, attributes in named.items()
     )
-    rules = tuple(defrule(i, variant) for i, variant in enumerate(variants))
-    return ClipsRules(templates, rules, variants, named)
+    written = tuple(defrule(i, variant) for i, variant in enumerate(variants))
+    return ClipsRules(templates, written, variants, named)
 
 
 def unique(variants: Iterable[Variant]) -> list[Variant]:
@@ -73,9 +73,7 @@ def defrule(number: int, variant: Variant) -> str:
 def _read_by_others(variant: Variant) -> set[tuple[str, str]]:
     """Return alias and attribute of everything that a later slot compares with."""
     return {
-        (link.other, link.other_attribute)
-        for slot in variant.all_slots
-        for link in links_of(slot)
+        (link.other, link.other_attribute) for slot in variant.all_slots for link in links_of(slot)
     }
 
 
@@ -95,7 +93,8 @@ def _pattern(slot: Slot, variant: Variant, bound: set[tuple[str, str]]) -> str:
     for attribute in sorted(a for alias, a in bound if alias == slot.alias):
         asked.setdefault(attribute, []).append(f"?{slot.alias}-{attribute}")
         free.add(attribute)
-    for part in [*slot.tests, *links_of(slot)]:
+    parts: list[Test | Link] = [*slot.tests, *links_of(slot)]
+    for part in parts:
         found = asked.setdefault(part.attribute, [])
         name = f"?{slot.alias}-{part.attribute}"
         literal = part.op in ("==", "in")
@@ -104,7 +103,9 @@ def _pattern(slot: Slot, variant: Variant, bound: set[tuple[str, str]]) -> str:
             free.add(part.attribute)
         found.append(_literal(part) if literal else _compared(part, name))
     # Each once: where CLIPS reads 1&1 it loses matches.
-    cells = (f"({name} {'&'.join(dict.fromkeys(parts))})" for name, parts in asked.items() if parts)
+    cells = (
+        f"({name} {'&'.join(dict.fromkeys(all_of))})" for name, all_of in asked.items() if all_of
+    )
     return f"({slot.kind} {' '.join(cells)})"
 
 

@@ -47,3 +47,7 @@ class LogError(FileProblems):
 
 class EngineError(RiskRulesError):
     """The rule engine did not do what it was asked."""
+
+
+class PluginError(RiskRulesError):
+    """An installed plug-in that cannot be used."""

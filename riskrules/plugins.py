@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING
 
 import pluggy
 
+from riskrules.errors import PluginError
+
 if TYPE_CHECKING:
     from riskrules.facts.derive import MoreFacts
     from riskrules.facts.kinds import Kind
@@ -52,14 +54,20 @@ def manager() -> pluggy.PluginManager:
 
     Raises
     ------
-    pluggy.PluginValidationError
-        If a plug-in implements a hook that there is none of.
+    PluginError
+        If a plug-in implements a hook that there is none of, or cannot be loaded.
     """
     found = pluggy.PluginManager(GROUP)
     found.add_hookspecs(Hooks)
-    if entry_points(group=GROUP):
-        found.load_setuptools_entrypoints(GROUP)
-    found.check_pending()
+    for entry in entry_points(group=GROUP):
+        try:
+            found.register(entry.load(), entry.name)
+            found.check_pending()
+        except (pluggy.PluginValidationError, ImportError, AttributeError) as error:
+            hooks = ", ".join(name for name in vars(Hooks) if name.startswith(GROUP))
+            said = f"{type(error).__name__}: {error}".replace("\n", " ")
+            message = f"plug-in '{entry.name}' ({entry.value}) cannot be used: {said}"
+            raise PluginError(f"{message}; the hooks are {hooks}") from None
     return found
 
 

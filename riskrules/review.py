@@ -169,11 +169,18 @@ def review(
 
 
 def latest(blocks: Sequence[BlockLogs], first: bool = False) -> int:
-    """Return the time of the last (or the first) measured row of all logs. [s since 1970 UTC]."""
+    """Return the time of the last (or the first) measured row of all logs. [s since 1970 UTC].
+
+    Raises
+    ------
+    LogError
+        If no row is measured.
+    """
     every = [rows.time[~rows.forecast] for b in blocks for rows in b.sources]
     ends = [int(times[0 if first else -1]) for times in every if len(times)]
     if not ends:
-        return 0
+        file = blocks[0].sources[0].files[0]
+        raise LogError([Problem(file, 0, 0, "no measured row; expected some beside the forecast")])
     return min(ends) if first else max(ends)
 
 

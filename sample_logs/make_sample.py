@@ -1,9 +1,10 @@
 """Write the sample farm: an invented season of logs and events, the same bytes each time.
 
-Run ``python sample_logs/make_sample.py [FOLDER]``; by default it writes beside itself. Farm, place, weather, work and sightings are invented;
-the amounts are ours (assumption). ``season_weather.py`` holds the spells of weather told by hand,
-``season_journal.py`` what the grower did, ``typical_journal.py`` the events that go with the
-typical year which pvlib ships.
+Run ``python sample_logs/make_sample.py [FOLDER]``; without a folder it writes beside itself. Farm,
+place, weather, work and sightings are invented; the amounts are ours (assumption).
+``season_weather.py`` holds the spells of weather told by hand, ``season_journal.py`` what the
+grower did, ``hill_journal.py`` the same for a small open block, ``typical_journal.py`` the events
+that go with the typical year which pvlib ships.
 """
 
 from __future__ import annotations

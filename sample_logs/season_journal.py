@@ -54,7 +54,7 @@ STORY: tuple[tuple[str, str, str, str, str, str], ...] = (
     ("2026-09-02 09:00", "north_beds", "sighting", "ripe_fruit gray_mold", "1/5", "quick look"),
     ("2026-09-28 09:00", "north_beds", "sighting", "ripe_fruit gray_mold", "12/120", ""),
     ("2026-10-12 10:00", "north_beds", "sighting", "ripe_fruit gray_mold", "9/100", ""),
-    ("2026-10-16 10:00", "south_beds", "sighting", "ripe_fruit gray_mold", "2/120", ""),
+    ("2026-10-12 10:30", "south_beds", "sighting", "ripe_fruit gray_mold", "2/120", ""),
     ("2026-05-07 01:30", "creek_beds", "irrigation", "overhead frost", "2026-05-07 08:30", "ice"),
     ("2026-05-28 18:00", "creek_beds", "irrigation", "overhead deep", "2026-05-28 21:00", ""),
     ("2026-06-17 13:30", "creek_beds", "irrigation", "overhead brief", "2026-06-17 14:00", ""),

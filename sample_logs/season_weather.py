@@ -69,16 +69,16 @@ RAINS: tuple[tuple[str, float, float], ...] = (
 
 # Spells and rain told later: drawn with a generator of their own, so that the rest stays as it was.
 MORE_SPELLS: tuple[tuple[str, int, float, float, float, float], ...] = (
-    ("2026-08-15", 2, 25.6, 28.0, 25.4, 0.3),
+    ("2026-05-29", 4, 15.5, 20.5, 15.4, 0.25),
+    ("2026-08-27", 2, 25.6, 28.0, 25.4, 0.3),
     ("2026-09-14", 6, 6.5, 28.5, 2.0, 1.0),
 )
 MORE_RAINS: tuple[tuple[str, float, float], ...] = (
-    ("2026-05-13 00:00", 9.0, 6.0),
-    ("2026-05-13 23:00", 13.0, 8.0),
-    ("2026-05-14 22:00", 12.0, 7.0),
-    ("2026-05-15 09:30", 9.0, 6.0),
-    ("2026-08-15 03:00", 9.0, 14.0),
-    ("2026-08-15 06:00", 1.0, 19.0),
+    ("2026-05-29 09:00", 22.0, 13.0),
+    ("2026-05-30 08:00", 26.0, 15.0),
+    ("2026-05-31 11:00", 27.0, 16.0),
+    ("2026-08-27 03:00", 9.0, 14.0),
+    ("2026-08-27 06:00", 1.0, 19.0),
 )
 DRAWN = 1e-9
 """Rain of a day that had a storm drawn and must stay dry: its draws stand. [mm]"""

@@ -21,7 +21,6 @@ from riskrules.errors import EngineError
 from riskrules.facts.stages import bits
 from riskrules.facts.table import FactTable
 from riskrules.packs.conditions import (
-    Compare,
     Condition,
     IsFlag,
     IsWord,

@@ -21,7 +21,8 @@ def _core_hours(b: Builder, core: Spans, truth: Truth) -> Triple:
     """Return hours of a condition: in the sure core at least, in the whole at most."""
     hours = b.context.cells.hours
     least = core.total(hours * truth.sure)
-    return least, b.spans.total(hours * truth.maybe), b.spans.cause_of(truth)
+    ends = b.table.cause.get("hours", b.table.cause.get("days", 0))
+    return least, b.spans.total(hours * truth.maybe), b.spans.cause_of(truth) | ends
 
 
 def _begin(c: Context, kind: str, truth: Truth, gap_s: float) -> tuple[Builder, Spans]:

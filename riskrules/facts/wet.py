@@ -146,7 +146,8 @@ def _surroundings(c: Context, b: Builder, core: Spans) -> None:
     for name, state in (("cover_hours", "covered"), ("shut_hours", "shut")):
         both = wet & c.truths[state]
         least = core.total(c.cells.hours * both.sure)
-        b.put(name, (least, b.spans.total(c.cells.hours * both.maybe), b.spans.cause_of(both)))
+        cause = b.spans.cause_of(both) | b.table.cause["hours"]
+        b.put(name, (least, b.spans.total(c.cells.hours * both.maybe), cause))
     b.put("to_next_pick", to_next_pick(c, b.table.end))
     b.put("straw", all_through(b, core, c.truths["straw"]))
     b.put("under_film", all_through(b, core, c.truths["filmed"]))

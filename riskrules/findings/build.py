@@ -237,7 +237,8 @@ def sentence_of(rule: Rule, pack: Pack, given: Given, style: Style) -> str:
             return fact.words[name].replace("_", " ")
         return style.bounds(fact.quantities[name])
 
-    return " ".join(PLACEHOLDER.sub(fill, rule.text.finding.sentence).split())
+    said = " ".join(PLACEHOLDER.sub(fill, rule.text.finding.sentence).split())
+    return said[:1].upper() + said[1:]
 
 
 def _basis(facts: Iterable[Fact], now: int) -> str:

@@ -14,7 +14,7 @@ def _overlap(made: Finding | UnknownFinding, old: Mapping[str, Any]) -> bool:
     start, end = datetime.fromisoformat(made.start), datetime.fromisoformat(made.end)
     old_start = datetime.fromisoformat(old["start"])
     old_end = datetime.fromisoformat(old["end"])
-    return start <= old_end and old_start <= end
+    return start == old_start or (start < old_end and old_start < end)
 
 
 def compare(
@@ -28,6 +28,7 @@ def compare(
     """
     found = []
     taken: set[str] = set()
+    own = {made.id for made in now}  # an earlier finding that is still there goes to no other
     for made in now:
         same = [
             old
@@ -35,7 +36,7 @@ def compare(
             if old["rule"] == made.rule
             and old["block"] == made.block
             and old["id"] not in taken
-            and (old["id"] == made.id or _overlap(made, old))
+            and (old["id"] == made.id or (old["id"] not in own and _overlap(made, old)))
         ]
         if not same:
             found.append(replace(made, status="new"))

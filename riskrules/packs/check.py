@@ -22,6 +22,7 @@ from riskrules.packs.conditions import (
 )
 from riskrules.packs.marked import Marked, Where
 from riskrules.packs.model import Absence, Pack, Rule, RuleText, Threshold
+from riskrules.plugins import more_kinds
 from riskrules.science.stages import is_code
 
 PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
@@ -215,5 +216,5 @@ def check_thresholds(doc: Marked, thresholds: dict[str, Threshold]) -> list[Prob
 
 
 def kinds_now() -> dict[str, Kind]:
-    """Return the kinds of fact known at this moment (plug-ins may add some)."""
-    return KINDS
+    """Return the kinds of fact known at this moment: ours, and those of plug-ins."""
+    return KINDS | {kind.name: kind for kind, _ in more_kinds()}

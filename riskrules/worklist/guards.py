@@ -68,10 +68,12 @@ def _cold(watch: Fact, style: Style, lift_margin: float, now: int) -> GuardAnswe
         return GuardAnswer("wait", (f"{seen}, no forecast for the hours ahead: {name}.",))
     if wait.least >= LONG_H:
         return GuardAnswer("wait", (f"{seen}, and too cold ahead by the forecast: {name}.",))
-    if wait.least > 0 or outside.least < needed:
+    if wait.least > 0:
         start = now + int(wait.least * HOUR_S)
-        about = f"by the forecast about {style.moment(start)}" if wait.least > 0 else "soon"
-        return GuardAnswer("not before", (f"{seen}: {name}, {about}.",), start)
+        words = f"{seen}: {name}, by the forecast about {style.moment(start)}."
+        return GuardAnswer("not before", (words,), start)
+    if outside.least < needed:
+        return GuardAnswer("wait", (f"{seen}, colder than the forecast says: {name}.",))
     lowest = style.value(q["outside_ahead"].least, "degC")
     words = f"Cold check passed: {seen}, lowest ahead {lowest}, {reading} is enough for {part}."
     return GuardAnswer("ready", (words,))

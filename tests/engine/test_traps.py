@@ -135,13 +135,17 @@ NOBODY_LOOKED = rule(
 
 def test_raw_absence_fires_at_once_whatever_comes_later() -> None:
     code = "rules = {'late': [{'a': {'kind': 'wet'}}, blocked]}\n"
-    code += "print(json.dumps([fired(built(rules), [wet, done]), fired(built(rules), [done, wet])]))"
+    code += (
+        "print(json.dumps([fired(built(rules), [wet, done]), fired(built(rules), [done, wet])]))"
+    )
     assert raw(code) == [["late"], []]
 
 
 def test_raw_absence_as_first_condition_never_fires() -> None:
     code = "first = {'b$not': {'kind': 'done'}}\n"
-    code += "rules = {'late': [first, {'a': {'kind': 'wet'}}], 'end': [{'c': {'kind': 'closing'}}]}\n"
+    code += (
+        "rules = {'late': [first, {'a': {'kind': 'wet'}}], 'end': [{'c': {'kind': 'closing'}}]}\n"
+    )
     code += "print(json.dumps(fired(built(rules), [wet, last])))"
     assert raw(code) == ["end"]
 
@@ -250,7 +254,7 @@ class Deaf(EngineProcess):
 def test_raw_a_number_with_an_exponent_cuts_the_batch_in_silence(number: str) -> None:
     code = "rules = {'n': [{'n': {'kind': 'n'}}], 'end': [{'c': {'kind': 'closing'}}],"
     code += " 'open': [{'o': {'kind': 'open'}}]}\n"
-    code += f"text = json.dumps([fact('open', 'o'), fact('n', 'n', v='?'), last])"
+    code += "text = json.dumps([fact('open', 'o'), fact('n', 'n', v='?'), last])"
     code += f".replace('\"?\"', '{number}')\nprint(json.dumps(fired(built(rules), text)))"
     assert raw(code) == ["open"]
 

@@ -7,10 +7,12 @@ bands (85 to 95 % and 0.25 to 0.5).
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from hypothesis import settings
 from hypothesis import strategies as st
 
 from riskrules.engine.plain import matches
@@ -20,12 +22,20 @@ from riskrules.findings.build import Lookup, span_of
 from riskrules.logs.events import Event
 from riskrules.logs.readings import Readings, missing_cause
 
-from .hand import BOOK, DAY, HOUR, NAMES, OPEN_FIELD, PLACE, TUNNEL, at, facts
+from .hand import BOOK, HOUR, NAMES, OPEN_FIELD, PLACE, TUNNEL, at, facts
 
 T, RH, WET, RAIN, SOIL, OUT = (NAMES[k] for k in ("t", "rh", "wet", "rain", "soil", "out"))
 BEGIN = at("2026-06-10 00:00")
 LIMITS = {T: (-40, 60), OUT: (-40, 60), RH: (0, 100), WET: (0, 1), RAIN: (0, 20), SOIL: (-30, 75)}
 STAGES = ((55, 57), (60, 65), (65, 87), (71, 73), (81, 87))
+STATES = {
+    "row_cover": ("on", "off"),
+    "sides": ("down", "up"),
+    "film": ("on", "off"),
+    "straw": ("laid", "removed"),
+}
+WATER = ("drip deep", "overhead brief", "overhead deep")
+SEEN = ("flower gray_mold", "ripe_fruit gray_mold", "ripe_fruit anthracnose", "picked_fruit mucor")
 Rng = np.random.Generator
 
 
@@ -104,15 +114,11 @@ def _journal(rng: Rng, now: int, doubt: bool) -> tuple[Event, ...]:
     def moment() -> int:
         return int(BEGIN + rng.integers(0, max((now - BEGIN) // 900, 1)) * 900)
 
-    found = [Event(BEGIN - HOUR, "stages", stages=STAGES[int(rng.integers(len(STAGES)))])]
-    if rng.random() < 0.3:
-        found.append(Event(moment(), "stages", stages=STAGES[int(rng.integers(len(STAGES)))]))
-    for name, words in (
-        ("row_cover", ("on", "off")),
-        ("sides", ("down", "up")),
-        ("film", ("on", "off")),
-        ("straw", ("laid", "removed")),
-    ):
+    def stages(time: int) -> Event:
+        return Event(time, "stages", stages=STAGES[int(rng.integers(len(STAGES)))])
+
+    found = [stages(BEGIN - HOUR), *(stages(moment()) for _ in range(int(rng.integers(0, 2))))]
+    for name, words in STATES.items():
         if not doubt or rng.random() < 0.8:
             found.append(Event(BEGIN - HOUR, name, words[int(rng.integers(2))]))
         for _ in range(int(rng.integers(0, 3))):
@@ -120,18 +126,14 @@ def _journal(rng: Rng, now: int, doubt: bool) -> tuple[Event, ...]:
     for _ in range(int(rng.integers(0, 4))):
         start = moment()
         found.append(Event(start, "pick", "done", start + HOUR * int(rng.integers(1, 4))))
-        if rng.random() < 0.6:
-            found.append(Event(start + HOUR * int(rng.integers(1, 9)), "cooled"))
+        found.append(Event(start + HOUR * int(rng.integers(1, 30)), "cooled"))
     if rng.random() < 0.4:
-        found.append(Event(now + HOUR * int(rng.integers(1, 11)), "pick", "planned"))
+        found.append(Event(now + HOUR * int(rng.integers(1, 60)), "pick", "planned"))
     for _ in range(int(rng.integers(0, 2))):
-        start = moment()
-        what = ("drip deep", "overhead brief", "overhead deep")[int(rng.integers(3))]
+        start, what = moment(), WATER[int(rng.integers(3))]
         found.append(Event(start, "irrigation", what, start + HOUR * int(rng.integers(1, 4))))
     for _ in range(int(rng.integers(0, 3))):
-        part = ("flower", "ripe_fruit")[int(rng.integers(2))]
-        symptom = ("gray_mold", "anthracnose", "mucor")[int(rng.integers(3))]
-        found.append(Event(moment(), "sighting", f"{part} {symptom}", None, 2, 60))
+        found.append(Event(moment(), "sighting", SEEN[int(rng.integers(4))], None, 2, 60))
     found.append(Event(now - HOUR * int(rng.integers(0, 40)), "checked"))
     return tuple(sorted(e for e in found if e.time <= now or e.what == "planned"))
 
@@ -177,7 +179,9 @@ def completed(rows: Readings, full: Readings, seed: int) -> Readings:
         if rng.random() < 0.5:  # near what it was, or near the limits
             made = np.clip(full.values[name] + rng.normal(0, 2, len(full)), low, high)
         elif rng.random() < 0.5:
-            made = np.where(rng.random() < 0.5, low + 0.05 * (made - low), high - 0.05 * (high - made))
+            made = np.where(
+                rng.random() < 0.5, low + 0.05 * (made - low), high - 0.05 * (high - made)
+            )
         if name == RAIN:
             made = np.where(rng.random(len(full)) < 0.5, 0, made)
         values[name] = np.where(np.isnan(wide), certain(name, made), wide)
@@ -210,3 +214,5 @@ def told(found: Facts) -> list[Told]:
 
 
 seeds = st.integers(0, 1_000_000)
+some = settings(max_examples=500 if os.environ.get("RISKRULES_LONG") == "1" else 20)
+"""A log of days takes a tenth of a second to judge: few by default."""

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from riskrules.facts.table import DECIMALS, Fact, Facts
 
 from .hand import BOOK
-from .random_logs import Season, completed, season, seeds, told, without
+from .random_logs import Season, completed, season, seeds, some, told, without
 
 ROUNDING = 2 * 10.0**-DECIMALS
 SPELLS = ("wet_period", "rain_spell", "cover_spell", "shut_spell", "heat_spell", "warm_spell")
@@ -51,6 +51,7 @@ def check_completion(gappy: Facts, whole: Facts) -> None:
             assert not all(inside.values()), (known.id, inside)
 
 
+@some
 @given(seed=seeds, holes=seeds, fill=seeds)
 def test_whatever_the_missing_readings_were_every_bound_contains_the_truth(
     seed: int, holes: int, fill: int
@@ -79,6 +80,7 @@ def check_removal(s: Season, holes: int, leave: set[str] = ABOUT_GAPS) -> None:
         assert any(f.touches(fired) for f in less), f"quiet without readings: {fired}"
 
 
+@some
 @given(seed=seeds, holes=seeds, doubt=st.booleans())
 def test_taking_readings_away_never_turns_a_finding_into_quiet_or_quiet_into_a_finding(
     seed: int, holes: int, doubt: bool
@@ -86,6 +88,7 @@ def test_taking_readings_away_never_turns_a_finding_into_quiet_or_quiet_into_a_f
     check_removal(season(seed, doubt), holes)
 
 
+@some
 @given(seed=seeds, holes=seeds)
 def test_taking_readings_away_from_log_and_forecast_never_swaps_fired_and_quiet(
     seed: int, holes: int

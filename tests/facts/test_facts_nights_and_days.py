@@ -25,7 +25,7 @@ def wobble(mean: float, n: int) -> list[float | None]:
     return [mean + 0.01 * (i % 3) for i in range(n)]
 
 
-def test_a_night_with_six_of_ten_hours_known_and_five_of_them_humid_was_humid_5_to_9_hours() -> None:
+def test_a_night_with_5_humid_of_6_known_hours_and_4_unknown_was_humid_5_to_9_hours() -> None:
     known: list[float | None] = [HUMID] * 5 + [DRY]
     rows = log("2026-04-20 13:00", t=wobble(12, 24), rh=april_night([*known, *[None] * 4]))
     night = night_to(facts(rows), "2026-04-21")
@@ -73,7 +73,9 @@ def test_degree_hours_count_only_what_is_above_the_hot_threshold() -> None:
     # 33, 31.5 and 29 degrees at noon: 3 + 1.5 + 0 degree-hours above 30; two hours hot.
     air = wobble(20, 24)
     air[11], air[12], air[13] = 33, 31.5, 29
-    (day,) = [d for d in facts(log("2026-06-10 01:00", t=air))["day"] if d.start[0] > at("2026-06-10")]
+    (day,) = [
+        d for d in facts(log("2026-06-10 01:00", t=air))["day"] if d.start[0] > at("2026-06-10")
+    ]
     assert bounds(day, "degree_hours") == (4.5, 4.5)
     assert bounds(day, "hot_hours") == (2, 2)
     assert bounds(day, "highest_temperature") == (33, 33)
@@ -82,7 +84,9 @@ def test_degree_hours_count_only_what_is_above_the_hot_threshold() -> None:
 def test_an_hour_without_temperature_may_hold_thirty_degree_hours_and_be_hot() -> None:
     air = wobble(20, 24)
     air[11], air[12] = 33, None
-    (day,) = [d for d in facts(log("2026-06-10 01:00", t=air))["day"] if d.start[0] > at("2026-06-10")]
+    (day,) = [
+        d for d in facts(log("2026-06-10 01:00", t=air))["day"] if d.start[0] > at("2026-06-10")
+    ]
     assert bounds(day, "degree_hours") == (3, 33)  # 60 is the limit of air: 60 - 30 more
     assert bounds(day, "hot_hours") == (1, 2)
     assert bounds(day, "highest_temperature") == (33, 60)
@@ -143,7 +147,9 @@ def test_without_a_stage_record_open_blossom_is_assumed_and_every_stage_is_possi
     assert night.stages[0] == 0 and bin(night.stages[1]).count("1") > 15
 
 
-def test_a_stage_recorded_in_the_middle_of_the_night_is_possible_but_not_sure_for_all_of_it() -> None:
+def test_a_stage_recorded_in_the_middle_of_the_night_is_possible_but_not_sure_for_all_of_it() -> (
+    None
+):
     rows = log("2026-04-20 13:00", t=wobble(5, 24), rh=[DRY] * 24)
     said = [
         event("2026-04-20 12:00", "stages", stages=(58,)),

@@ -6,6 +6,7 @@ import pytest
 
 from riskrules.facts.kinds import Cause
 from riskrules.facts.table import Fact
+from riskrules.logs.readings import Readings
 
 from .hand import DAY, HOUR, OPEN_FIELD, at, bounds, event, facts, log, one, sure
 
@@ -24,6 +25,14 @@ def sensor(*runs: tuple[int, float | None]) -> Values:
     return [value for hours, value in runs for _ in range(hours)]
 
 
+def wet_log(wet: Values, values: Values | None = None, rh: Values | None = None) -> Readings:
+    """Return a log of 10 June with a dry sensor for four hours before: nothing joins backwards."""
+    more = {} if rh is None else {"rh": [99.0] * 4 + rh}
+    return log(
+        "2026-06-09 21:00", t=air(4) + (values or air(len(wet))), wet=[0.0] * 4 + wet, **more
+    )
+
+
 def span(fact: Fact) -> tuple[int, int]:
     """Return the hours of 10 June at which a fact surely starts and ends."""
     begin = at("2026-06-10 00:00")
@@ -34,14 +43,14 @@ def span(fact: Fact) -> tuple[int, int]:
 def test_a_dry_gap_of_three_hours_joins_and_its_hours_are_not_wet() -> None:
     # Wet 2 to 7 and 10 to 14: one period of 12 h with 5 + 4 wet hours.
     wet = sensor((2, 0.0), (5, 1.0), (3, 0.0), (4, 1.0), (10, 0.0))
-    period = one(facts(log(FIRST, t=air(24), wet=wet)), "wet_period")
+    period = one(facts(wet_log(wet)), "wet_period")
     assert span(period) == (2, 14)
     assert bounds(period, "hours") == (9, 9)
 
 
 def test_a_dry_gap_of_four_hours_splits() -> None:
     wet = sensor((2, 0.0), (5, 1.0), (4, 0.0), (4, 1.0), (9, 0.0))
-    found = sure(facts(log(FIRST, t=air(24), wet=wet)), "wet_period")
+    found = sure(facts(wet_log(wet)), "wet_period")
     assert [span(p) for p in found] == [(2, 7), (11, 15)]
     assert [bounds(p, "hours") for p in found] == [(5, 5), (4, 4)]
 
@@ -51,7 +60,7 @@ def test_the_temperature_of_a_wet_period_is_the_mean_of_its_wet_hours_only() -> 
     wet = sensor((2, 0.0), (1, 1.0), (1, 0.0), (1, 1.0), (19, 0.0))
     values = air(24)
     values[2], values[3], values[4] = 10, 30, 12
-    period = one(facts(log(FIRST, t=values, wet=wet)), "wet_period")
+    period = one(facts(wet_log(wet, values)), "wet_period")
     assert bounds(period, "temperature") == (11, 11)
 
 
@@ -60,7 +69,7 @@ def test_a_missing_temperature_bounds_the_mean_by_the_limits_of_air() -> None:
     wet = sensor((2, 0.0), (4, 1.0), (18, 0.0))
     values = air(24)
     values[2:6] = [12, 12, 12, None]
-    period = one(facts(log(FIRST, t=values, wet=wet)), "wet_period")
+    period = one(facts(wet_log(wet, values)), "wet_period")
     assert bounds(period, "temperature") == (-1, 24)
     assert period.quantities["temperature"].cause & Cause.NO_TEMPERATURE
     assert bounds(period, "flower_index") == (0, 1)  # the curve was tested at 5 to 30 degrees
@@ -71,7 +80,7 @@ def test_a_doubtful_colder_hour_lowers_the_least_mean_only() -> None:
     wet = sensor((2, 0.0), (2, 1.0), (1, 0.3), (19, 0.0))
     values = air(24)
     values[2:5] = [20, 20, 14]
-    period = one(facts(log(FIRST, t=values, wet=wet)), "wet_period")
+    period = one(facts(wet_log(wet, values)), "wet_period")
     assert bounds(period, "hours") == (2, 3)
     assert bounds(period, "temperature") == (18, 20)
     assert period.quantities["hours"].cause == Cause.DOUBTFUL_BAND
@@ -80,7 +89,7 @@ def test_a_doubtful_colder_hour_lowers_the_least_mean_only() -> None:
 def test_a_period_reaches_over_a_missing_stretch_but_not_past_it() -> None:
     # Wet 2 to 5, nothing known 5 to 11, dry from 11: it ended between 5 and 11.
     wet = sensor((2, 0.0), (3, 1.0), (6, None), (13, 0.0))
-    period = one(facts(log(FIRST, t=air(24), wet=wet)), "wet_period")
+    period = one(facts(wet_log(wet)), "wet_period")
     begin = at("2026-06-10 00:00")
     assert period.start == (begin + 2 * HOUR,) * 2
     assert period.end == (begin + 5 * HOUR, begin + 11 * HOUR)
@@ -91,15 +100,18 @@ def test_a_period_reaches_over_a_missing_stretch_but_not_past_it() -> None:
 def test_what_is_missing_between_two_wet_stretches_may_or_may_not_join_them() -> None:
     # Wet 2 to 5, unknown 5 to 11, wet 11 to 13: one period of 2 to 13 (5 to 11 wet hours), or two.
     wet = sensor((2, 0.0), (3, 1.0), (6, None), (2, 1.0), (11, 0.0))
-    first, second = sure(facts(log(FIRST, t=air(24), wet=wet)), "wet_period")
+    first, second = sure(facts(wet_log(wet)), "wet_period")
     assert bounds(first, "hours") == (3, 11)
     assert bounds(second, "hours") == (2, 11)
-    assert first.end[0] - first.start[1] == 3 * HOUR and first.end == (second.start[0] + 3 * HOUR, second.end[1])
+    assert first.end[0] - first.start[1] == 3 * HOUR and first.end == (
+        second.start[0] + 3 * HOUR,
+        second.end[1],
+    )
 
 
 def test_a_missing_stretch_far_from_any_wetness_is_a_period_that_only_may_exist() -> None:
     wet = sensor((10, 0.0), (3, None), (11, 0.0))
-    found = [p for p in facts(log(FIRST, t=air(24), wet=wet))["wet_period"]
+    found = [p for p in facts(wet_log(wet))["wet_period"]
              if at(FIRST) <= p.start[0] < at("2026-06-11 00:00")]  # fmt: skip
     (maybe,) = found
     assert bounds(maybe, "exists") == (0, 1)
@@ -109,7 +121,7 @@ def test_a_missing_stretch_far_from_any_wetness_is_a_period_that_only_may_exist(
 def test_a_sensor_says_more_than_humidity() -> None:
     # Air at 99 % all day, but the sensor is dry but for three hours.
     wet = sensor((5, 0.0), (3, 1.0), (16, 0.1))
-    period = one(facts(log(FIRST, t=air(24), rh=[99.0] * 24, wet=wet)), "wet_period")
+    period = one(facts(wet_log(wet, rh=[99.0] * 24)), "wet_period")
     assert span(period) == (5, 8)
     assert period.words["source"] == "sensor"
 
@@ -117,7 +129,7 @@ def test_a_sensor_says_more_than_humidity() -> None:
 def test_a_sensor_that_falls_silent_is_not_replaced_by_humidity() -> None:
     # Dry by sensor, then silent for two hours in air at 99 %: it may have said dry again.
     wet = sensor((5, 0.0), (2, None), (17, 0.0))
-    found = facts(log(FIRST, t=air(24), rh=[99.0] * 24, wet=wet))
+    found = facts(wet_log(wet, rh=[99.0] * 24))
     assert not sure(found, "wet_period")
 
 
@@ -146,7 +158,9 @@ def test_rain_wets_plants_that_no_film_covers() -> None:
 
 def test_film_keeps_rain_off() -> None:
     found = facts(log(FIRST, t=air(24), rh=DRY_AIR, rain=SHOWER), [FILM_ON])
-    assert not len([p for p in found["wet_period"] if at(FIRST) < p.start[0] < at("2026-06-10 20:00")])
+    assert not len(
+        [p for p in found["wet_period"] if at(FIRST) < p.start[0] < at("2026-06-10 20:00")]
+    )
     assert bounds(one(found, "rain_spell"), "under_film") == (1, 1)
 
 
@@ -208,11 +222,17 @@ def test_straw_laid_within_what_is_only_possible_leaves_the_flag_open() -> None:
     # Wet 2 to 5 on bare ground; unknown 5 to 11, straw laid at 8. The wet period that surely was
     # had no straw when it began, so it surely was not all on straw.
     wet = sensor((2, 0.0), (3, 1.0), (6, None), (13, 0.0))
-    said = [event("2026-06-10 00:00", "straw", "removed"), event("2026-06-10 08:00", "straw", "laid")]
-    assert bounds(one(facts(log(FIRST, t=air(24), wet=wet), said), "wet_period"), "straw") == (0, 0)
+    said = [
+        event("2026-06-10 00:00", "straw", "removed"),
+        event("2026-06-10 08:00", "straw", "laid"),
+    ]
+    assert bounds(one(facts(wet_log(wet), said), "wet_period"), "straw") == (0, 0)
     # The other way round it had straw as long as we are sure of, and perhaps not to its end.
-    said = [event("2026-06-10 00:00", "straw", "laid"), event("2026-06-10 08:00", "straw", "removed")]
-    assert bounds(one(facts(log(FIRST, t=air(24), wet=wet), said), "wet_period"), "straw") == (0, 1)
+    said = [
+        event("2026-06-10 00:00", "straw", "laid"),
+        event("2026-06-10 08:00", "straw", "removed"),
+    ]
+    assert bounds(one(facts(wet_log(wet), said), "wet_period"), "straw") == (0, 1)
 
 
 def test_rain_spells_join_over_one_dry_hour_and_split_over_two() -> None:
@@ -233,9 +253,9 @@ def test_without_a_gauge_it_may_rain_at_any_time() -> None:
 
 def test_symptom_windows_lie_days_after_the_wet_period_that_started_them() -> None:
     # Gray mold shows 14 to 28 days after infection [read: UF/IFAS PP152]: a period of 2 to 5 h
-    # on 10 June could start it at its end at the earliest for all of it, at its start at the latest.
+    # on 10 June surely would show from 14 days after its end until 28 days after its start.
     wet = sensor((2, 0.0), (3, 1.0), (19, 0.0))
-    found = facts(log(FIRST, t=air(24), wet=wet))
+    found = facts(wet_log(wet))
     (window,) = [w for w in sure(found, "symptom_window") if w.words["symptom"] == "gray_mold"]
     assert window.start == (at("2026-06-10 05:00") + 14 * DAY,) * 2
     assert window.end == (at("2026-06-10 02:00") + 28 * DAY,) * 2
@@ -247,7 +267,7 @@ def test_symptom_windows_lie_days_after_the_wet_period_that_started_them() -> No
 
 def test_the_window_of_a_period_with_an_open_end_has_an_open_start() -> None:
     wet = sensor((2, 0.0), (3, 1.0), (6, None), (13, 0.0))
-    found = facts(log(FIRST, t=air(24), wet=wet))
+    found = facts(wet_log(wet))
     (window,) = [w for w in sure(found, "symptom_window") if w.words["symptom"] == "gray_mold"]
     begin = at("2026-06-10 00:00") + 14 * DAY
     assert window.start == (begin + 5 * HOUR, begin + 11 * HOUR)
@@ -258,6 +278,6 @@ def test_the_flower_index_of_a_known_period_is_that_of_the_published_curve() -> 
     # so 0.960 (Bulger, Ellis and Madden 1987; coefficients second-hand).
     wet = sensor((2, 0.0), (24, 1.0), (10, 0.0))
     values = [20.0 + (0.001 if i % 2 else -0.001) for i in range(36)]
-    period = one(facts(log(FIRST, t=values, wet=wet)), "wet_period")
+    period = one(facts(wet_log(wet, values)), "wet_period")
     assert bounds(period, "hours") == (24, 24)
     assert bounds(period, "flower_index") == (pytest.approx(0.9597, abs=5e-4),) * 2

@@ -177,7 +177,7 @@ def test_whatever_it_depends_on_makes_it_set_up_anew(start, copy, steps, monkeyp
     if change == "python":
         os.remove(start.python_in(folder))
     elif change == "version":
-        monkeypatch.setattr(start.sys, "version", "3.12.99 (another build)")
+        monkeypatch.setattr(start.sys, "version_info", (3, 99, 0))
     else:
         with (copy / change).open("a") as file:
             file.write("# changed\n")

@@ -1,0 +1,1 @@
+"""Tests of what another installed package can add."""

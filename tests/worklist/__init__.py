@@ -1,0 +1,1 @@
+"""Tests of guards, order, windows and the crew's hours."""
