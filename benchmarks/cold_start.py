@@ -38,7 +38,7 @@ def run(quick: bool) -> Result:
             "pandas": lambda: python("-c", "import pandas"),
             "help": lambda: python("-m", "riskrules.cli", "--help"),
         },
-        2 if quick else 9,
+        2 if quick else 7,
     )
     rows = (
         compared(NUMBER, "riskrules review south_beds.csv", took["review"], took["pandas"],

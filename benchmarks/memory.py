@@ -17,7 +17,7 @@ AIM = 1.05
 """Times the memory early in the row that the end of it may hold. (assumption)"""
 MARKS = (10, 100, 300, 1000)
 QUICK_MARKS = (5, 10, 30)
-WHOLE_EVERY = 10
+WHOLE_EVERY = 15
 """Each so many block-seasons one is reviewed from reading to work list; the others evaluated."""
 
 

@@ -50,6 +50,7 @@ def main(words: Sequence[str] | None = None) -> int:
     for n in chosen(options.only):
         print(f"{n} {MODULES[n].replace('_', ' ')} ...", file=sys.stderr, flush=True)
         results[n] = import_module(f"benchmarks.{MODULES[n]}").run(options.quick)
+        print(table(results[n].rows), file=sys.stderr, flush=True)  # lest an interruption lose it
     print(table([row for result in results.values() for row in result.rows]))
     print(f"\n{WORDS}; {perf_counter() - start:.0f} s in all")
     for n, result in results.items():

@@ -14,6 +14,7 @@ from riskrules.engine.compile import AS, CLOSING, Compiled, column_of, compile_p
 from riskrules.engine.match import Match
 from riskrules.engine.memory import Found, Memory
 from riskrules.engine.process import EngineProcess, shared_engine
+from riskrules.errors import EngineError
 from riskrules.facts.table import Facts, FactTable
 from riskrules.packs.model import Pack
 
@@ -58,6 +59,8 @@ def evaluate(
         from riskrules.engine.plain import matches
 
         return matches(facts, packs)
+    for table in facts.values():
+        _in_order(table)
     engine = engine or shared_engine()
     sure: set[tuple[str, tuple[str, ...]]] = set()
     maybe: set[tuple[str, tuple[str, ...]]] = set()
@@ -67,6 +70,17 @@ def evaluate(
     return sorted(
         [Match(*found, True) for found in sure] + [Match(*f, False) for f in maybe - sure]
     )
+
+
+def _in_order(table: FactTable) -> None:
+    """Refuse bounds that are no numbers in order: comparing them would quietly give 'no'."""
+    columns = {q: (table.least[q], table.most[q]) for q in table.least}
+    for name, (least, most) in {**columns, "start": table.start, "end": table.end}.items():
+        wrong = np.flatnonzero(~(least <= most))
+        if len(wrong):
+            i = wrong[0]
+            shown = f"{name} is {least[i]} to {most[i]}"
+            raise EngineError(f"{table.ids[i]}: {shown}; expected least <= most")
 
 
 def _found(

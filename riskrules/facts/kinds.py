@@ -135,8 +135,8 @@ KINDS: dict[str, Kind] = {
             (
                 hours("hours", "Hours wet, dry gaps left out."),
                 celsius("temperature", "Mean air temperature of the wet hours."),
-                share("flower_index", "Gray mold infection of open flowers, 0 to 1."),
-                share("fruit_index", "Anthracnose infection of immature fruit, 0 to 1."),
+                share("flower_index", "Gray mold infection of open flowers, at its worst moment."),
+                share("fruit_index", "Anthracnose infection of young fruit, at its worst moment."),
                 Quantity("leather_level", "1", 0.0, 3.0, "Leather rot band, 0 none to 3 severe."),
                 Quantity("rain", "mm", 0.0, 2000.0, "Rain in the period."),
                 hours("cover_hours", "Wet hours with the row cover on."),

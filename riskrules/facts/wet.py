@@ -8,6 +8,7 @@ from riskrules.facts.build import Builder, Context, all_through
 from riskrules.facts.cells import Bools, Cells, Shared, Spans, Truth, core_and_rest
 from riskrules.facts.kinds import AIR, Cause
 from riskrules.facts.picks import to_next_pick
+from riskrules.facts.reached import BoundsOf, highest_reached, moments
 from riskrules.facts.table import FactTable
 from riskrules.logs.events import Event
 from riskrules.logs.readings import Ints
@@ -17,6 +18,12 @@ from riskrules.science.gray_mold_flower import flower_infection_bounds
 from riskrules.science.leather_rot import leather_rot_bounds
 
 DAY_S = 86_400
+MODELS: tuple[tuple[str, BoundsOf, tuple[float, float]], ...] = (
+    ("flower_index", flower_infection_bounds, (5.0, 30.0)),
+    ("fruit_index", fruit_infection_bounds, (4.0, 30.0)),
+    ("leather_level", leather_rot_bounds, (6.0, 30.0)),
+)
+"""Each index of a wet period, with the temperatures for which its model says something. [degC]"""
 
 
 def wet_truth(
@@ -97,7 +104,7 @@ def wet_periods(c: Context) -> FactTable:
     b.put("exists", ((core_h > 0).astype(np.float64), np.ones(len(b)), b.spans.cause_of(wet)))
     temperature = _temperature(c, b, core, core_h, whole_h)
     b.put("temperature", temperature)
-    _indices(b, temperature[2])
+    _indices(b, core, temperature[2])
     _surroundings(c, b, core)
     b.table.words["source"] = _sources(c, b)
     b.basis(np.array([s == "estimated" for s in b.table.words["source"]], dtype=bool))
@@ -124,15 +131,18 @@ def _temperature(
     return bounds[0], bounds[1], cause
 
 
-def _indices(b: Builder, cause: Ints) -> None:
-    t = b.table
+def _indices(b: Builder, core: Spans, cause: Ints) -> None:
+    """Add the indices: that of the whole period, or what it had reached before."""
+    t, c = b.table, b.context
     box = (t.least["temperature"], t.most["temperature"], t.least["hours"], t.most["hours"])
-    for name, bounds in (
-        ("flower_index", flower_infection_bounds),
-        ("fruit_index", fruit_infection_bounds),
-        ("leather_level", leather_rot_bounds),
-    ):
+    so_far = moments(c.cells, c.truths["wet"], b.spans, core)
+    for name, bounds, tested in MODELS:
         least, most = bounds(*box)
+        if so_far is not None:
+            before = highest_reached(so_far, bounds, tested)
+            least, most = np.maximum(least, before[0]), np.maximum(most, before[1])
+        elif len(b):
+            most = np.full(len(b), 3.0 if name == "leather_level" else 1.0)
         open_h = t.least["hours"] < t.most["hours"]
         why = np.where(open_h, cause | t.cause["hours"], cause)
         outside = np.where(why == 0, int(Cause.OUT_OF_RANGE), why)

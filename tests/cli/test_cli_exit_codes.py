@@ -7,7 +7,18 @@ import json
 import pytest
 
 from .farm_files import HEAD, make, rows
-from .running import apart, by_rule, checked, on_farm, run, seen, seen_json, state, text_of
+from .running import (
+    apart,
+    by_rule,
+    checked,
+    on_farm,
+    reviewed,
+    run,
+    seen,
+    seen_json,
+    state,
+    text_of,
+)
 
 HIGH, SEEN = "gray_mold.flower_infection_high", "gray_mold.flower_infection"
 

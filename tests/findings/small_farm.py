@@ -25,9 +25,14 @@ show: {{temperature: {unit}}}
 outside: {{files: [{outside}]}}
 events: [events.csv]
 blocks:
-  - {{block: first_beds, logs: [{{file: first_beds.csv}}], tunnel: low_tunnel, row_covers: true, ground: plastic, fruit_at_stake: 3}}
-  - {{block: second_beds, logs: [{{file: second_beds.csv}}], tunnel: low_tunnel, row_covers: true, ground: straw, fruit_at_stake: 2}}
-  - {{block: third_beds, logs: [{{file: third_beds.csv}}], tunnel: low_tunnel, row_covers: true, ground: plastic, fruit_at_stake: 1}}
+"""
+BLOCK = """\
+  - block: {block}
+    logs: [{{file: {block}.csv}}]
+    tunnel: low_tunnel
+    row_covers: true
+    ground: plastic
+    fruit_at_stake: {stake}
 """
 EVENTS = """\
 time,block,event,what,end,affected,examined
@@ -62,7 +67,9 @@ def write_farm(
     (folder / "outside.csv").write_text("\n".join([head, *rows, ""]))
     (folder / "events.csv").write_text(events)
     farm = folder / "farm.yaml"
-    farm.write_text(FARM.format(unit=unit, outside="outside.csv" if outside else ""))
+    text = FARM.format(unit=unit, outside="outside.csv" if outside else "")
+    blocks = [BLOCK.format(block=block, stake=3 - i) for i, block in enumerate(BLOCKS)]
+    farm.write_text("".join([text, *blocks]))
     return farm
 
 

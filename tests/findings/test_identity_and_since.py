@@ -61,7 +61,8 @@ def test_every_word_of_a_finding_is_under_its_hash() -> None:
             continue
         value = getattr(found, name)
         other = f"{value}!" if isinstance(value, str) else (*value, "more")
-        assert content_hash(replace(found, **{name: other})) != found.hash, name
+        changed: dict[str, Any] = {name: other}
+        assert content_hash(replace(found, **changed)) != found.hash, name
 
 
 # Since an earlier review

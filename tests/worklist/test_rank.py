@@ -325,7 +325,7 @@ def test_no_shipped_job_that_opens_or_wets_is_done_now_in_air_that_is_too_cold(
 ) -> None:
     now = at("2026-04-20 00:00") + hour * HOUR
     first = f"2026-04-{19 if hour < 12 else 20} {(hour + 12) % 24:02}:00"
-    rows = {"t": [9.0 + 0.1 * (i % 5) for i in range(13)]}
+    rows: dict[str, Any] = {"t": [9.0 + 0.1 * (i % 5) for i in range(13)]}
     if outside is not None:
         rows["out"] = [outside + 0.1 * (12 - i) for i in range(13)]
     sources = [log(first, **rows)]
