@@ -23,18 +23,15 @@ FRESH_S = 2 * 3600
 def _critical(sure: int, maybe: int) -> tuple[str, float, float]:
     """Return part, least and most critical temperature for bits of stages.
 
-    The warmest critical temperature among the parts present counts. Where no stage is recorded,
-    open blossom is assumed (assumption).
+    The warmest critical temperature among the parts present counts. Where no stage is recorded
+    it may be any; guards take the most, which is that of open blossom (assumption).
     """
-    if maybe == ALL and not sure:
-        assumed = part_at_risk([])
-        return assumed.part, assumed.critical, assumed.critical
-    most = part_at_risk(codes(maybe))
-    least = part_at_risk(codes(sure)) if sure else most
-    if not sure:
-        coldest = min(part_at_risk([code]).critical for code in codes(maybe))
-        return most.part, coldest, most.critical
-    return most.part, min(least.critical, most.critical), most.critical
+    assumed = part_at_risk([])
+    most = assumed if maybe == ALL else part_at_risk(codes(maybe))
+    if sure:
+        return most.part, min(part_at_risk(codes(sure)).critical, most.critical), most.critical
+    coldest = min(part_at_risk([code]).critical for code in codes(maybe))
+    return most.part, min(coldest, most.critical), most.critical
 
 
 def critical_columns(

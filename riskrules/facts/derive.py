@@ -29,7 +29,7 @@ from riskrules.facts.table import Facts
 from riskrules.facts.wet import running, wet_periods, wet_truth, windows
 from riskrules.logs.events import Event
 from riskrules.logs.judge import judge
-from riskrules.logs.readings import Readings
+from riskrules.logs.readings import FORECAST_REACH_S, Readings
 from riskrules.packs.model import Threshold
 from riskrules.science.air import relative_humidity_from_dew_point, vapour_pressure_deficit
 
@@ -129,7 +129,8 @@ def prepare(
     start_day = datetime.fromtimestamp(first, zone).date() - timedelta(days=1)
     end_day = datetime.fromtimestamp(last, zone).date() + timedelta(days=1)
     day_list, rise, fall = sun_times(start_day, end_day, place.latitude, place.longitude)
-    events = [e for e in events if e.time <= now or e.what == "planned"]
+    soon = now + FORECAST_REACH_S
+    events = [e for e in events if e.time <= now or (e.what == "planned" and e.time <= soon)]
     edges = _edges(events, values, first, last)
     sun = [int(t) for t in np.concatenate([rise, fall]) if t >= 0]
     cells = build_cells(judged, [*edges, *sun, last], now)
@@ -218,6 +219,4 @@ def _splashing(cells: Cells, events: list[Event], states: Mapping[str, Truth]) -
     gone = np.isnan(rate)
     cause = np.full(len(cells), int(Cause.NO_RAIN), dtype=np.int64)
     rain = Truth(np.nan_to_num(rate) > 0, gone | (np.nan_to_num(rate) > 0), cause)
-    overhead = running(cells, events, "overhead")
-    none = np.zeros(len(cells), dtype=np.int64)
-    return (rain | Truth(overhead, overhead, none)) & ~states["filmed"]
+    return (rain | running(cells, events, "overhead")) & ~states["filmed"]

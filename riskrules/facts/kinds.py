@@ -165,6 +165,7 @@ KINDS: dict[str, Kind] = {
                 Quantity("outside_margin", "K", -100, 100, "The same with the outside air."),
                 hours("cold_hours", "Hours below the critical temperature.", 24),
                 hours("length", "Sunset to sunrise.", 24),
+                hours("hours_left", "How much of it is still to come.", 24),
             ),
             {"part": COLD_PARTS, **BASIS},
             chained=True,
@@ -324,7 +325,11 @@ KINDS: dict[str, Kind] = {
                 flag("begun", "The window has begun by now."),
             ),
         ),
-        Kind("stage_spell", "A stretch with one recorded set of growth stages."),
+        Kind(
+            "stage_spell",
+            "A stretch with one recorded set of growth stages.",
+            (hours("hours", "Length, until the next record or until now."),),
+        ),
         Kind(
             "field_work",
             "Hand work in the block.",

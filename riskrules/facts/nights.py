@@ -45,6 +45,7 @@ def nights(c: Context) -> FactTable:
     b.put("lowest_outside", b.spans.lowest("air_temperature_outside", AIR))
     b.put("mean_temperature", b.spans.mean("air_temperature", AIR))
     b.exact("length", (end[at] - start[at]) / 3600)
+    b.exact("hours_left", np.maximum(end[at] - np.maximum(start[at], c.now), 0) / 3600)
     put_critical(b, ("margin", "lowest_temperature"), ("outside_margin", "lowest_outside"))
     b.basis()
     b.chain(names, before)

@@ -80,8 +80,9 @@ def highest_reached(
     """
     low, high = (np.minimum(m.temperature[0], m.temperature[1]), m.temperature[1])
     within = (high >= tested[0]) & (low <= tested[1]) & (m.hours[1] > 0)
-    hours = (np.round(m.hours[0], 6), np.round(np.maximum(m.hours[0], m.hours[1]), 6))
-    least = bounds(low, high, *hours)[0]
-    clipped = (np.clip(low, *tested), np.clip(high, *tested))
-    most = np.where(within, bounds(*clipped, *hours)[1], 0.0)
+    fewest = np.round(m.hours[0], 6)
+    longest = np.maximum(fewest, np.round(m.hours[1], 6))
+    least = bounds(low, high, fewest, longest)[0]
+    most = bounds(np.clip(low, *tested), np.clip(high, *tested), fewest, longest)[1]
+    most = np.where(within, most, 0.0)
     return np.maximum.reduceat(least, m.first), np.maximum.reduceat(most, m.first)

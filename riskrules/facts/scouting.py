@@ -49,7 +49,9 @@ def stage_spells(c: Context) -> FactTable:
     records = c.of("stages")
     start = times([e.time for e in records])
     end = np.append(start[1:], max(c.now, int(start[-1]) + 1 if len(start) else 0))[: len(start)]
-    b = Builder(c, "stage_spell", sure_times(start), sure_times(np.maximum(end, start + 1)))
+    end = np.maximum(end, start + 1)
+    b = Builder(c, "stage_spell", sure_times(start), sure_times(end))
+    b.exact("hours", (end - start) / HOUR_S)
     return b.done()
 
 

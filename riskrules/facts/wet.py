@@ -18,6 +18,8 @@ from riskrules.science.gray_mold_flower import flower_infection_bounds
 from riskrules.science.leather_rot import leather_rot_bounds
 
 DAY_S = 86_400
+LONGEST_RUN_S = 24 * 3600
+"""Overhead water of which no end is written down may have run for this long. [s] (assumption)"""
 MODELS: tuple[tuple[str, BoundsOf, tuple[float, float]], ...] = (
     ("flower_index", flower_infection_bounds, (5.0, 30.0)),
     ("fruit_index", fruit_infection_bounds, (4.0, 30.0)),
@@ -73,19 +75,18 @@ def _watered(
     cause = np.where(gone, int(Cause.NO_RAIN), int(Cause.DOUBTFUL_BAND))
     cause |= np.where(gone & cells.forecast, int(Cause.NOT_YET), 0)
     water = Truth(raining, gone | (np.nan_to_num(amount) > 0), cause)
-    overhead = running(cells, events, "overhead")
-    water = water | Truth(overhead, overhead, np.zeros(len(cells), dtype=np.int64))
-    return water & ~states["filmed"]
+    return (water | running(cells, events, "overhead")) & ~states["filmed"]
 
 
-def running(cells: Cells, events: list[Event], method: str) -> Bools:
-    """Return the cells during which water of one method ran."""
-    found = np.zeros(len(cells), dtype=bool)
+def running(cells: Cells, events: list[Event], method: str) -> Truth:
+    """Return when water of one method ran; a run without an end may have gone on for a while."""
+    sure = np.zeros(len(cells), dtype=bool)
+    maybe = sure.copy()
     for e in events:
         if e.event == "irrigation" and e.what.startswith(method):
-            i, j = cells.at([e.time, e.end if e.end is not None else e.time])
-            found[i:j] = True
-    return found
+            i, j, k = cells.at([e.time, e.end or e.time, e.end or e.time + LONGEST_RUN_S])
+            sure[i:j] = maybe[i:k] = True
+    return Truth(sure, maybe, np.full(len(cells), int(Cause.NO_JOURNAL), dtype=np.int64))
 
 
 def wet_periods(c: Context) -> FactTable:

@@ -12,6 +12,9 @@ from riskrules.facts.kinds import Cause
 from riskrules.logs.variables import VARIABLES, Floats
 
 Ints = npt.NDArray[np.int64]
+FORECAST_REACH_S = 10 * 86_400
+"""How far ahead a forecast, or a plan, says anything: beyond, it was made later. [s] (assumption)
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +75,9 @@ class Readings:
         return pd.DataFrame({**self.values, "forecast": self.forecast}, index=index)
 
     def until(self, last: int) -> Readings:
-        """Return the rows measured up to a time, with the forecast rows after it."""
-        keep = (self.time <= last) | self.forecast
+        """Return the rows measured up to a time, and the forecast rows of the days after it."""
+        ahead = (self.time > last) & (self.time <= last + FORECAST_REACH_S)
+        keep = (self.time <= last) & ~self.forecast | self.forecast & ahead
         return self.only(keep)
 
     def only(self, keep: npt.NDArray[np.bool_]) -> Readings:
