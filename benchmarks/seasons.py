@@ -85,7 +85,7 @@ def plain_year(folder: Path) -> Season:
 def block_seasons(n: int) -> list[Facts]:
     """Return the facts of many block-seasons: those we have, then the same in other weather.
 
-    The other weather is invented: every variable moved by one random amount a season.
+    The other weather is invented: warmer or colder, wetter or drier all through.
     """
     random = np.random.default_rng(SEED)
     found = []
@@ -120,16 +120,17 @@ def facts_of(logs: BlockLogs, of: Gathered) -> Facts:
 
 
 def _moved(sources: Sequence[Readings], random: np.random.Generator) -> tuple[Readings, ...]:
-    """Return readings moved by up to 3 degC, 8 % and so on, within what each can be."""
-    return tuple(_moved_source(rows, random) for rows in sources)
+    """Return readings with all temperatures moved by up to 2 K and all humidities by up to 5 %."""
+    warmer, wetter = random.uniform(-2, 2), random.uniform(-5, 5)
+    return tuple(_moved_source(rows, warmer, wetter) for rows in sources)
 
 
-def _moved_source(rows: Readings, random: np.random.Generator) -> Readings:
+def _moved_source(rows: Readings, warmer: float, wetter: float) -> Readings:
     moved = rows.only(np.ones(len(rows), dtype=bool))
     for name, column in moved.values.items():
         variable = VARIABLES.get(name.removesuffix("_outside"))
-        if variable is None or "rain" in name:
+        if variable is None or variable.unit not in ("degC", "%"):
             continue
-        by = random.uniform(-8, 8) if "humidity" in name else random.uniform(-3, 3)
+        by = wetter if variable.unit == "%" else warmer
         moved.values[name] = np.clip(column + by, variable.least, variable.most)
     return moved

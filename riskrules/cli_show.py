@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
+import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, replace
 from pathlib import Path
 
 from rich.console import Console
-from rich.padding import Padding
 from rich.text import Text
 
 from riskrules.errors import RiskRulesError
@@ -29,7 +29,8 @@ def console() -> Console:
 
 
 def _say(out: Console, text: str, indent: int = 0, style: str = "") -> None:
-    out.print(Padding(Text(text, style=style), (0, 0, 0, indent), expand=False))
+    for line in textwrap.wrap(text, max(out.width - indent, 20), break_long_words=False):
+        out.print(Text(" " * indent + line, style=style))
 
 
 def show_review(r: Review) -> None:
@@ -257,5 +258,3 @@ def show_packs(files: Sequence[Path], profile: Path | None, rules: bool) -> bool
     count = sum(len(rule.text.examples) for pack in book.packs for rule in pack.rules)
     _say(out, f"{count - wrong} of {count} examples give what they say.")
     return not wrong
-
-

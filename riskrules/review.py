@@ -261,7 +261,7 @@ def _state(
         state, sentence = "not evaluated", f"Not evaluated: {crash}."
     elif findings:
         worst = min((f.severity for f in findings), key=SEVERITIES.index)
-        state, sentence = "findings", f"{len(findings)} findings, the worst {worst}."
+        state, sentence = "findings", f"{_count(len(findings))}, the worst {worst}."
     elif unknowns or gap:
         state = "unknown"
         sentence = "Nothing fired, but not all could be told." + (f" {gap}" if gap else "")
@@ -274,6 +274,10 @@ def _state(
         logs.text.block, state, sentence, style.iso(scene.now), style.iso(first), style.iso(last),
         sum(len(t) for t in facts.values()), notes,
     )  # fmt: skip
+
+
+def _count(n: int) -> str:
+    return "1 finding" if n == 1 else f"{n} findings"
 
 
 def _gap(facts: Facts, scene: Scene, first: int, last: int) -> str:
@@ -292,10 +296,11 @@ def _gap(facts: Facts, scene: Scene, first: int, last: int) -> str:
 def _day(b: BlockReview, farm: Farm, style: Style, now: int) -> BlockDay:
     today = datetime.fromtimestamp(now, style.zone).date()
     place = farm.place
-    _, rise, fall = sun_times(
-        today, today + timedelta(days=1), place.latitude, place.longitude
-    )
+    _, rise, fall = sun_times(today, today + timedelta(days=1), place.latitude, place.longitude)
     dawn = int(rise[0]) if rise[0] >= 0 else now
     dusk = int(fall[0]) if fall[0] >= 0 else now + 12 * 3600
     after = int(rise[1]) if rise[1] >= 0 else dawn + 86_400
-    return BlockDay(b.text.block, b.facts, b.text.fruit_at_stake, dawn, dusk, after)
+    setup = setup_of(b.text)
+    has = {"tunnel": setup.tunnel, "row_covers": setup.row_covers}
+    lacks = frozenset(name for name, there in has.items() if there is False)
+    return BlockDay(b.text.block, b.facts, b.text.fruit_at_stake, dawn, dusk, after, lacks)

@@ -67,7 +67,7 @@ def gather(
     if forecast:
         rows = _read(forecast, farm.text.place.zone, {})
         rows.forecast[:] = True
-        outside.append(rows.placed_outside())
+        outside.insert(0, rows.placed_outside())  # what was asked for goes before the farm's own
     blocks = tuple(b for b in (_block(farm, i, logs, outside) for i in range(len(farm.text.blocks)))
                    if b is not None)  # fmt: skip
     if not blocks:

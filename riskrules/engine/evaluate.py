@@ -110,9 +110,7 @@ def _found(
     return found
 
 
-def _decoded(
-    facts: Facts, rules: Compiled, fired: list[tuple[str, dict[str, str]]]
-) -> list[Found]:
+def _decoded(facts: Facts, rules: Compiled, fired: list[tuple[str, dict[str, str]]]) -> list[Found]:
     found: list[Found] = []
     for name, ids in fired:
         variant = rules.names[name]
@@ -134,9 +132,7 @@ def compiled(packs: tuple[Pack, ...]) -> list[Compiled]:
     return _cache[key][1]
 
 
-def batch_of(
-    facts: Facts, rules: Compiled, chosen: Mapping[str, Any] | None = None
-) -> str | None:
+def batch_of(facts: Facts, rules: Compiled, chosen: Mapping[str, Any] | None = None) -> str | None:
     """Return the JSON batch of a block for one ruleset, or None where no rule could fire.
 
     ``chosen`` gives the positions of the facts by kind; by default those of the prefilter.

@@ -29,9 +29,7 @@ class Truth(NamedTuple):
     cause: Ints
 
     def __and__(self, other: Truth) -> Truth:
-        return Truth(
-            self.sure & other.sure, self.maybe & other.maybe, _both(self, other)
-        )
+        return Truth(self.sure & other.sure, self.maybe & other.maybe, _both(self, other))
 
     def __or__(self, other: Truth) -> Truth:
         return Truth(self.sure | other.sure, self.maybe | other.maybe, _both(self, other))
@@ -354,6 +352,7 @@ def core_and_rest(
     holes = [pair for a, b in zip(p0.tolist(), p1.tolist(), strict=True)
              for pair in _beside(a, b, s0, s1, gap)]  # fmt: skip
     rest = _trimmed(holes, *stretches(cells, truth.maybe))
+    rest = [(a, b) for a, b in rest if b > cells.first]  # the log does not speak of before
     r0 = np.array([a for a, _ in rest], dtype=np.int64)
     r1 = np.array([b for _, b in rest], dtype=np.int64)
     columns = [

@@ -15,7 +15,7 @@ from riskrules.logs.readings import Ints
 from riskrules.logs.variables import Floats
 from riskrules.science.cold import part_at_risk
 
-FRESH_S = 2 * 3600
+FRESH_S = 3600
 """A reading older than this no longer says what it is now. [s] (assumption)"""
 
 

@@ -148,7 +148,9 @@ def prepare(
     return context
 
 
-def _edges(events: Sequence[Event], shared: Mapping[str, float], first: int, last: int) -> list[int]:
+def _edges(
+    events: Sequence[Event], shared: Mapping[str, float], first: int, last: int
+) -> list[int]:
     found = {e.time for e in events} | {e.end for e in events if e.end is not None}
     back = int(shared["before_pick"] * HOUR_S)
     for e in events:
@@ -167,8 +169,9 @@ def _complete(cells: Cells, setup: Setup) -> None:
         elif setup.placed == "outside" and name == base == "air_temperature":
             _borrow(cells, "air_temperature_outside", name)
     for place in ("", "_outside"):
-        dew, air = cells.value(f"dew_point_temperature{place}"), cells.value(
-            f"air_temperature{place}"
+        dew, air = (
+            cells.value(f"dew_point_temperature{place}"),
+            cells.value(f"air_temperature{place}"),
         )
         if not np.isnan(dew).all():
             name = f"relative_humidity{place}"

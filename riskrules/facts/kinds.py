@@ -97,7 +97,9 @@ COMMON_FLAGS = (
     flag("exists", "The fact surely happened (0 to 1 where it only may have)."),
     flag("journal_current", "Somebody wrote in the journal after the fact ended."),
 )
-BASIS: dict[str, tuple[str, ...]] = {"basis": ("measured", "estimated", "partly_forecast", "forecast")}
+BASIS: dict[str, tuple[str, ...]] = {
+    "basis": ("measured", "estimated", "partly_forecast", "forecast")
+}
 SYMPTOMS = (
     "gray_mold",
     "anthracnose",
@@ -180,7 +182,9 @@ KINDS: dict[str, Kind] = {
                 hours("warm_hours", "Hours at or above the warm threshold.", 24),
                 hours("hot_hours", "Hours at or above the hot threshold.", 24),
                 hours("work_hot_hours", "Hours at or above the threshold for people at work.", 24),
-                Quantity("degree_hours", "degC h", 0, 1500, "Degree-hours above the hot threshold."),
+                Quantity(
+                    "degree_hours", "degC h", 0, 1500, "Degree-hours above the hot threshold."
+                ),
                 hours("shut_hours", "Hours with the sides down.", 24),
                 hours("shut_warm_hours", "Warm hours with the sides down.", 24),
                 hours("cover_hours", "Hours with the row cover on.", 24),

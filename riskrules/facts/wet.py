@@ -61,9 +61,7 @@ def wet_truth(
     return truth, has_sensor
 
 
-def _watered(
-    cells: Cells, states: dict[str, Truth], events: list[Event], shared: Shared
-) -> Truth:
+def _watered(cells: Cells, states: dict[str, Truth], events: list[Event], shared: Shared) -> Truth:
     """Return where rain or overhead water reaches the plants.
 
     Rain that a gauge should have measured and did not may have fallen; where the farm has no

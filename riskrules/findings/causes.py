@@ -10,7 +10,10 @@ WORDS: dict[Cause, tuple[str, str]] = {
         "Look at the logger and read a thermometer at the plants.",
     ),
     Cause.NO_HUMIDITY: ("no humidity", "Look at the humidity sensor and its cable."),
-    Cause.NO_WETNESS: ("no wetness reading", "Feel the leaves at dawn; look at the wetness sensor."),
+    Cause.NO_WETNESS: (
+        "no wetness reading",
+        "Feel the leaves at dawn; look at the wetness sensor.",
+    ),
     Cause.NO_RAIN: ("no rain reading", "Read a rain gauge, or add its column to the log."),
     Cause.NO_OUTSIDE: (
         "no outside temperature",
@@ -37,7 +40,10 @@ WORDS: dict[Cause, tuple[str, str]] = {
         "Write down what was done, or a line 'checked'.",
     ),
     Cause.NOT_YET: ("it has not happened yet", "A forecast would tell, or wait."),
-    Cause.STUCK: ("a sensor stuck at one value", "Look at the sensor: it says the same for too long."),
+    Cause.STUCK: (
+        "a sensor stuck at one value",
+        "Look at the sensor: it says the same for too long.",
+    ),
     Cause.FEW_EXAMINED: ("too few examined to tell", "Examine more, at random along the beds."),
     Cause.NO_GROUND_RECORD: (
         "no record of what lies under the fruit",

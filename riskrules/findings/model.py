@@ -9,9 +9,7 @@ State = Literal["fires", "unknown"]
 Status = Literal["", "new", "revised", "withdrawn", "same"]
 SEVERITIES = ("Extreme", "Severe", "Moderate", "Minor", "Unknown")
 CERTAINTIES = ("Observed", "Likely", "Possible", "Unlikely", "Unknown")
-DEFERRAL = (
-    "Whether anything is sprayed is not decided here: the label and a local adviser decide."
-)
+DEFERRAL = "Whether anything is sprayed is not decided here: the label and a local adviser decide."
 
 
 @dataclass(frozen=True, slots=True)

@@ -205,6 +205,7 @@ class _Reader:
         values, cause = {}, {}
         for i, column in found.items():
             values[column.name], cause[column.name] = self._numbers(table[i], column)
+        self._strangers(names, {time_at, *found})
         forecast = np.zeros(len(table), dtype=bool)
         lower = [n.lower() for n in names]
         if "forecast" in lower:
@@ -221,6 +222,14 @@ class _Reader:
             shown = str(raw[odd].iloc[0])[:40]
             self.note(odd, f"forecast is {shown!r}; expected 0 or 1. Taken as a forecast")
         return np.asarray(yes | odd)
+
+    def _strangers(self, names: list[str], known: set[int]) -> None:
+        """Note the columns that nobody asked for, in case one is a name misspelt."""
+        left = [n for i, n in enumerate(names) if i not in known and n.lower() != "forecast" and n]
+        if left:
+            shown = ", ".join(f"'{n[:40]}'" for n in left[:8])
+            message = f"column {shown} is none that we know; left out"
+            self.notes.append(Note(self.file, self.first_line - 1, message, doubts=False))
 
     def note(self, bad: npt.NDArray[np.bool_], message: str) -> None:
         """Note the first of some rows, with how many there are."""

@@ -22,6 +22,7 @@ from riskrules.packs.marked import Marked, read_marked
 from riskrules.packs.model import Name, Source, Strict
 
 Guard = Literal["cold", "entry", "pick"]
+Need = Literal["tunnel", "row_covers"]
 Window = Literal[
     "now",
     "today",
@@ -40,6 +41,7 @@ class JobText(Strict):
 
     words: str = Field(min_length=1)
     guards: list[Guard] = []
+    needs: list[Need] = []
     window: Window
     hours: float = Field(ge=0, le=24)
     evidence: list[Source] = Field(min_length=1)
@@ -63,6 +65,7 @@ class Job:
     name: str
     words: str
     guards: frozenset[Guard]
+    needs: frozenset[Need]
     window: Window
     hours: float
     evidence: tuple[Source, ...]
@@ -119,6 +122,7 @@ def _job(name: str, text: JobText) -> Job:
         name,
         text.words,
         frozenset(text.guards),
+        frozenset(text.needs),
         text.window,
         text.hours,
         tuple(text.evidence),

@@ -77,7 +77,10 @@ class WorkItem:
 
 @dataclass(frozen=True, slots=True)
 class BlockDay:
-    """What ranking needs of a block: its facts, and when the sun rises and sets."""
+    """What ranking needs of a block: its facts, what it has, and when the sun rises and sets.
+
+    ``lacks`` holds what the farm file says the block has not: tunnel, row_covers.
+    """
 
     block: str
     facts: Facts
@@ -85,6 +88,7 @@ class BlockDay:
     sunrise: int
     sunset: int
     next_sunrise: int
+    lacks: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +118,8 @@ def work_list(
     wanted: dict[str, dict[str, list[Finding]]] = {}
     for f in findings:
         for name in f.jobs if f.urgency != "Past" else ():
+            if book.jobs[name].needs & days[f.block].lacks:
+                continue
             wanted.setdefault(name, {}).setdefault(f.block, []).append(f)
     items = []
     for name, by_block in wanted.items():

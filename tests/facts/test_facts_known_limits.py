@@ -76,9 +76,6 @@ def test_a_wet_period_ahead_stays_one_ahead_when_the_last_readings_before_now_ar
     assert ahead == [["forecast"], ["forecast"]]
 
 
-@pytest.mark.xfail(
-    strict=True, reason="a run without an end wets nothing; nothing says how long it ran"
-)
 def test_overhead_water_whose_end_nobody_wrote_down_may_have_wet_the_plants() -> None:
     said = [event("2026-06-10 00:00", "film", "off"),
             event("2026-06-10 09:20", "irrigation", "overhead deep")]  # fmt: skip
@@ -88,7 +85,7 @@ def test_overhead_water_whose_end_nobody_wrote_down_may_have_wet_the_plants() ->
     assert morning
 
 
-@pytest.mark.xfail(strict=True, reason="a reading up to two hours old counts as that of now")
+@pytest.mark.xfail(strict=True, reason="a reading up to an hour old counts as that of now")
 def test_the_temperature_of_now_is_unknown_when_the_reading_of_now_is_lost() -> None:
     values = air(24, 3)
     values[23] = None

@@ -110,7 +110,6 @@ SIDES_AND_COVERS = {
 }  # fmt: skip
 
 
-@pytest.mark.xfail(strict=True, reason="jobs do not know which blocks have sides and covers")
 def test_an_open_block_without_covers_is_given_no_job_with_sides_or_covers(
     reviews: dict[str, Review],
 ) -> None:
@@ -124,9 +123,6 @@ def test_an_open_block_without_covers_is_given_no_job_with_sides_or_covers(
     assert wrong == set()
 
 
-@pytest.mark.xfail(
-    strict=True, reason="a stage spell has no length: the rule fires on its first day"
-)
 def test_the_morning_after_a_stage_record_nobody_is_told_that_nothing_was_picked(
     reviews: dict[str, Review],
 ) -> None:
@@ -138,7 +134,6 @@ def test_the_morning_after_a_stage_record_nobody_is_told_that_nothing_was_picked
     assert told == []
 
 
-@pytest.mark.xfail(strict=True, reason="after the last forecast row wetness may last to any time")
 def test_no_sentence_says_that_plants_may_be_wet_for_more_than_twenty_days(
     reviews: dict[str, Review],
 ) -> None:
