@@ -76,6 +76,13 @@ class Style:
             return "an unknown time" if b.least == 0 else f"at least {low}{self.unit(b.unit)}"
         return f"{low} to {high}{self.unit(b.unit)}"
 
+    def percent(self, b: Bounds) -> str:
+        """Return a share in hundredths: '2 to 11 %'."""
+        low, high = f"{b.least * 100:.0f}", f"{b.most * 100:.0f}"
+        if b.most > 10:
+            return f"at least {low} %"
+        return f"{low} %" if low == high else f"{low} to {high} %"
+
     def moment(self, seconds: int) -> str:
         """Return a time as people write it, on the farm's clock."""
         return datetime.fromtimestamp(seconds, self.zone).strftime("%a %-d %b %H:%M")

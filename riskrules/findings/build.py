@@ -29,6 +29,8 @@ from riskrules.packs.model import Pack, Rule
 from riskrules.show import Style
 
 DAY_S = 86_400
+AS_PERCENT = ("incidence", "life_used")
+"""Shares that people say in hundredths."""
 APART_S = 36 * 3600
 """Unknowns of one cause that are less far apart are told as one. [s] (assumption)"""
 
@@ -235,6 +237,8 @@ def sentence_of(rule: Rule, pack: Pack, given: Given, style: Style) -> str:
             return " ".join(map(str, codes(fact.stages[0]))) or "not recorded"
         if name in fact.words:
             return fact.words[name].replace("_", " ")
+        if name in AS_PERCENT:
+            return style.percent(fact.quantities[name])
         return style.bounds(fact.quantities[name])
 
     said = " ".join(PLACEHOLDER.sub(fill, rule.text.finding.sentence).split())

@@ -46,8 +46,9 @@ def weigh(condition: Condition, given: Given, pack: Pack) -> Weighed:
         return Weighed(condition.text, holds, holds)
     if isinstance(condition, IsFlag):
         b = given[condition.ref.alias].quantities[condition.ref.name]
-        sure, maybe = (b.least == 1, b.most == 1) if condition.wanted else (b.most == 0,
-                                                                           b.least == 0)  # fmt: skip
+        sure, maybe = (b.least == 1, b.most == 1)
+        if not condition.wanted:
+            sure, maybe = (b.most == 0, b.least == 0)
         return Weighed(condition.text, sure, maybe, b.cause, b, unit="flag")
     if isinstance(condition, Compare):
         return _compare(condition, given, pack)

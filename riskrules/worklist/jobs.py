@@ -65,11 +65,11 @@ class Job:
     name: str
     words: str
     guards: frozenset[Guard]
-    needs: frozenset[Need]
     window: Window
     hours: float
     evidence: tuple[Source, ...]
     cautions: tuple[str, ...]
+    needs: frozenset[Need] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,9 +122,9 @@ def _job(name: str, text: JobText) -> Job:
         name,
         text.words,
         frozenset(text.guards),
-        frozenset(text.needs),
         text.window,
         text.hours,
         tuple(text.evidence),
         tuple(text.cautions),
+        frozenset(text.needs),
     )

@@ -6,8 +6,6 @@ import re
 from collections import defaultdict
 from datetime import date, datetime, timedelta
 
-import pytest
-
 from riskrules.findings.model import SEVERITIES
 from riskrules.review import Review, shipped_rulebook
 

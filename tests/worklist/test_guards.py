@@ -108,7 +108,7 @@ def test_without_an_outside_reading_there_is_only_the_number_a_thermometer_must_
 
 
 def test_a_reading_of_hours_ago_does_not_say_what_it_is_now() -> None:
-    assert asked(weather(9, [9.0] * 14, stale_h=2)).ready == "ready"
+    assert asked(weather(9, [9.0] * 14, stale_h=1)).ready == "ready"
     answer = asked(weather(9, [9.0] * 14, stale_h=4))
     assert answer.ready == "wait"
     assert "No fresh outside reading" in words(answer)
