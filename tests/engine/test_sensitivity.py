@@ -7,6 +7,7 @@ time moved to touch another, one word or stage exchanged.
 
 from __future__ import annotations
 
+import itertools
 import os
 import random
 from collections.abc import Callable, Iterable, Iterator
@@ -230,6 +231,8 @@ def broken_links(link: Link) -> Iterator[tuple[str, Link | None]]:
 
 def broken_slots(slot: Slot, anchor: str) -> Iterator[tuple[str, Slot]]:
     for i, test in enumerate(slot.tests):
+        if slot.tests.count(test) > 1:
+            continue  # said by the rule and implied: the other one stands
         for how, instead in broken_tests(test):
             tests = [*slot.tests[:i], *([instead] if instead else []), *slot.tests[i + 1 :]]
             yield f"{test.attribute} {test.op} {test.value} {how}", replace(slot, tests=tests)
@@ -341,6 +344,9 @@ class Bench:
         if self.rule.absence:
             journal = Ref(self.rule.anchor, "journal_current")
             found += [with_value(e, journal, "unknown") for e in found]
+            there = Ref(self.rule.absence.alias, "exists")
+            found += [with_value(e, there, "unknown") for e in found if there.alias in e]
+        found += swapped(self.rule, found)
         for choices in (c for c in self.rule.when if len(c) > 1):
             limits = {c.left: near(self.rule, self.pack, {}, c, c.left) for c in choices
                       if isinstance(c, Compare)}  # fmt: skip
@@ -392,6 +398,15 @@ class Bench:
         known = self._far
         self.further()
         return known or not self.killed(mutant, monkeypatch, n)
+
+
+def swapped(rule: Rule, examples: Iterable[Example]) -> list[Example]:
+    """Return examples with two facts of one kind exchanged, so that they come the other way."""
+    found = []
+    for a, b in itertools.combinations(rule.given, 2):
+        if rule.given[a] == rule.given[b]:
+            found += [{**e, a: e[b], b: e[a]} for e in examples if a in e and b in e]
+    return found
 
 
 def with_value(example: Example, ref: Ref, value: Any) -> Example:
