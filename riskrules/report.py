@@ -7,6 +7,7 @@ import json
 from dataclasses import asdict
 from typing import Any
 
+from riskrules.findings.model import plain
 from riskrules.packs.model import Pack
 from riskrules.review import Review
 from riskrules.worklist.rank import WINDOW_WORDS, WorkItem
@@ -34,10 +35,10 @@ def as_json(r: Review) -> dict[str, Any]:
         "evaluator": r.evaluator,
         "profile": r.book.profile,
         "packs": [{"pack": p.name, "hash": pack_hash(p)} for p in r.book.packs],
-        "blocks": [asdict(b.state) for b in r.blocks],
-        "findings": [asdict(f) for f in r.findings],
+        "blocks": [plain(b.state) for b in r.blocks],
+        "findings": [plain(f) for f in r.findings],
         "withdrawn": list(r.withdrawn),
-        "unknowns": [asdict(u) for u in r.unknowns],
+        "unknowns": [plain(u) for u in r.unknowns],
         "work": {
             "crew_hours": r.work.crew_hours,
             "planned_hours": r.work.planned_hours,
@@ -76,4 +77,4 @@ def _item(item: WorkItem, r: Review) -> dict[str, Any]:
 
 def dumps(r: Review) -> str:
     """Return the JSON text of a review: the same bytes for the same input."""
-    return json.dumps(as_json(r), indent=1, sort_keys=True, ensure_ascii=False)
+    return json.dumps(as_json(r), sort_keys=True, ensure_ascii=False)

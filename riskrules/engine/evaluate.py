@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
 from functools import lru_cache
 from importlib.util import find_spec
 from typing import Any
@@ -64,9 +66,13 @@ def evaluate(
     engine = engine or shared_engine()
     sure: set[tuple[str, tuple[str, ...]]] = set()
     maybe: set[tuple[str, tuple[str, ...]]] = set()
-    for rules in compiled(tuple(packs)):
-        for rule, names, side in _found(facts, rules, engine, prefilter, memory):
-            (sure if side == "sure" else maybe).add((rule, names))
+    with ThreadPoolExecutor(1) as ask:  # the next batch is made while the engine has this one
+        asked = [
+            _ask(facts, rules, engine, prefilter, memory, ask) for rules in compiled(tuple(packs))
+        ]
+        for a in asked:
+            for rule, names, side in _found(facts, a, memory):
+                (sure if side == "sure" else maybe).add((rule, names))
     return sorted(
         [Match(*found, True) for found in sure] + [Match(*f, False) for f in maybe - sure]
     )
@@ -83,39 +89,56 @@ def _in_order(table: FactTable) -> None:
             raise EngineError(f"{table.ids[i]}: {shown}; expected least <= most")
 
 
-def _found(
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """One ruleset's question to the engine, and what memory has of the answer."""
+
+    rules: Compiled
+    kept: list[Found]
+    fired: Future[list[tuple[str, dict[str, str]]]] | None
+
+
+def _ask(
     facts: Facts,
     rules: Compiled,
     engine: EngineProcess,
     prefilter: bool,
     memory: Memory | None,
-) -> list[Found]:
-    """Return what one ruleset finds, taking from memory what a change cannot have touched."""
+    ask: ThreadPoolExecutor,
+) -> _Asked:
+    """Ask what one ruleset finds, leaving out what a change since cannot have touched."""
     chosen = {kind: rules.wanted(facts[kind]) if prefilter else np.arange(len(facts[kind]))
               for kind in sorted(rules.attributes) if kind in facts}  # fmt: skip
     kept: list[Found] = []
-    if memory is not None:
-        past = memory.recall(facts, rules)
-        if past is not None and not past.changed and not past.gone:
-            return past.found
-        if past is not None and not rules.has_absence:
-            kept = past.untouched()
-            chosen = {kind: part for kind, rows in chosen.items()
-                      if len(part := rows[past.mask(facts, kind)[rows]])}  # fmt: skip
+    past = memory.recall(facts, rules) if memory is not None else None
+    if past is not None and not past.changed and not past.gone:
+        return _Asked(rules, past.found, None)
+    if past is not None and not rules.has_absence:
+        kept = past.untouched()
+        chosen = {kind: part for kind, rows in chosen.items()
+                  if len(part := rows[past.mask(facts, kind)[rows]])}  # fmt: skip
     batch = batch_of(facts, rules, chosen)
-    fresh = _decoded(facts, rules, engine.fired(rules, batch)) if batch else []
-    found = list({*kept, *fresh})
+    return _Asked(rules, kept, ask.submit(engine.fired, rules, batch) if batch else None)
+
+
+def _found(facts: Facts, asked: _Asked, memory: Memory | None) -> list[Found]:
+    """Return what one ruleset finds, once the engine has answered."""
+    fresh = _decoded(facts, asked.rules, asked.fired.result()) if asked.fired else []
+    found = list({*asked.kept, *fresh})
     if memory is not None:
-        memory.keep(facts, rules, found)
+        memory.keep(facts, asked.rules, found)
     return found
 
 
 def _decoded(facts: Facts, rules: Compiled, fired: list[tuple[str, dict[str, str]]]) -> list[Found]:
+    ids = {rules.short[kind]: facts[kind].ids for kind in rules.attributes if kind in facts}
+    plans = {name: (v.rule.key, [AS + a for a in v.rule.given], v.side)
+             for name, v in rules.names.items()}  # fmt: skip
     found: list[Found] = []
-    for name, ids in fired:
-        variant = rules.names[name]
-        names = tuple(_id(facts, kind, ids[AS + a]) for a, kind in variant.rule.given.items())
-        found.append((variant.rule.key, names, variant.side))
+    for name, known in fired:
+        key, aliases, side = plans[name]
+        parts = [known[a].partition(".") for a in aliases]
+        found.append((key, tuple(ids[kind][int(row)] for kind, _, row in parts), side))
     return found
 
 
@@ -137,7 +160,7 @@ def batch_of(facts: Facts, rules: Compiled, chosen: Mapping[str, Any] | None = N
 
     ``chosen`` gives the positions of the facts by kind; by default those of the prefilter.
     """
-    rows: list[dict[str, Any]] = []
+    rows: list[str] = []
     block = ""
     for kind, attributes in sorted(rules.attributes.items()):
         table = facts.get(kind)
@@ -148,33 +171,26 @@ def batch_of(facts: Facts, rules: Compiled, chosen: Mapping[str, Any] | None = N
         rows += _rows(table, attributes, at, rules.short)
     if not rows:
         return None
-    named = {rules.short["block"]: block}
-    rows.append({"kind": CLOSING, "id": CLOSING, "sid": "u", **named})
-    return json.dumps(rows, separators=(",", ":"))
-
-
-def _id(facts: Facts, kind: str, short: str) -> str:
-    """Return a fact's own id for the one the engine knew it by: kind's letter code and row."""
-    return facts[kind].ids[int(short.partition(".")[2])]
+    named = f'"{rules.short["block"]}":{json.dumps(block)}'
+    rows.append(f'{{"id":"{CLOSING}","kind":"{CLOSING}","sid":"u",{named}}}')
+    return f"[{','.join(rows)}]"
 
 
 def _rows(
     table: FactTable, attributes: tuple[str, ...], chosen: Any, short: dict[str, str]
-) -> list[dict[str, Any]]:
+) -> list[str]:
+    """Return facts as JSON texts, the id first: one template a kind, one column at a time."""
     kind = short[table.kind.name]
-    columns: dict[str, list[Any]] = {
-        "id": [f"{kind}.{i}" for i in chosen.tolist()],
-        "kind": [kind] * len(chosen),
-        "sid": ["u"] * len(chosen),
-    }
+    columns: list[list[Any]] = [chosen.tolist()]
     for attribute in attributes:
         column = column_of(table, attribute)
         if isinstance(column, np.ndarray):
-            columns[short[attribute]] = _plain(column[chosen])
+            columns.append(_plain(column[chosen]))
         else:
-            columns[short[attribute]] = [column[i] for i in chosen]
-    names = list(columns)
-    return [dict(zip(names, row, strict=True)) for row in zip(*columns.values(), strict=True)]
+            columns.append([json.dumps(column[i]) for i in chosen])
+    named = "".join(f',"{short[a]}":%s' for a in attributes)
+    template = f'{{"id":"{kind}.%s","kind":"{kind}","sid":"u"{named}}}'
+    return [template % row for row in zip(*columns, strict=True)]
 
 
 def _plain(column: Any) -> list[Any]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -29,6 +30,12 @@ class Bounds:
     def certain(self) -> bool:
         """Whether only one value is possible."""
         return self.least == self.most
+
+
+@lru_cache(maxsize=1024)
+def cause_of(bits: int) -> Cause:
+    """Return the cause of some bits; making one anew costs more than all else of a fact."""
+    return Cause(bits)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +94,7 @@ class FactTable:
                 float(self.least[q.name][i]),
                 float(self.most[q.name][i]),
                 q.unit,
-                Cause(int(self.cause[q.name][i])),
+                cause_of(int(self.cause[q.name][i])),
             )
             for q in self.kind.all_quantities
         }

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 from riskrules.engine.match import Match
@@ -21,6 +21,7 @@ from riskrules.findings.model import (
     Margin,
     ThresholdUsed,
     UnknownFinding,
+    plain,
 )
 from riskrules.findings.weigh import Given, Weighed, weigh_rule
 from riskrules.packs.check import PLACEHOLDER
@@ -43,6 +44,7 @@ class Lookup:
         self._rows: dict[str, dict[str, int]] = {}
         self._spans: dict[str, list[tuple[int, int, int, int]]] = {}
         self._kept: dict[str, Fact] = {}
+        self._records: dict[str, dict[str, Any]] = {}
 
     def span(self, name: str) -> tuple[int, int, int, int]:
         """Return least start, most start, least end, most end of a fact. [s]"""
@@ -59,6 +61,12 @@ class Lookup:
             table, i = self._at(name)
             self._kept[name] = self._facts[table].fact(i)
         return self._kept[name]
+
+    def record(self, name: str, style: Style) -> dict[str, Any]:
+        """Return a fact as plain values, made once however many findings speak of it."""
+        if name not in self._records:
+            self._records[name] = fact_record(self.fact(name), style)
+        return self._records[name]
 
     def _at(self, name: str) -> tuple[str, int]:
         kind = name.partition("/")[0]
@@ -180,7 +188,7 @@ def finding_of(episode: Episode, scene: Scene) -> Finding:
         certainty=_certainty(text.certainty, basis),
         sentence=sentence_of(rule, pack, given, scene.style),
         basis=basis,
-        facts=tuple(fact_record(scene.lookup.fact(name), scene.style) for name in names),
+        facts=tuple(scene.lookup.record(name, scene.style) for name in names),
         thresholds=_thresholds(rule, pack, weighed),
         margins=_margins(weighed),
         jobs=tuple(rule.text.jobs),
@@ -199,7 +207,7 @@ def identity(rule: str, block: str, start: int, style: Style) -> str:
 
 def content_hash(made: Finding | UnknownFinding) -> str:
     """Return a hash of all a finding says; how urgent it is changes with the clock alone."""
-    body = {k: v for k, v in asdict(made).items() if k not in ("hash", "status", "urgency")}
+    body = {k: v for k, v in plain(made).items() if k not in ("hash", "status", "urgency")}
     return hashlib.sha256(json.dumps(body, sort_keys=True).encode()).hexdigest()[:16]
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from riskrules.facts.kinds import Cause
 
 WORDS: dict[Cause, tuple[str, str]] = {
@@ -56,6 +58,11 @@ WORDS: dict[Cause, tuple[str, str]] = {
 
 def words_of(cause: Cause) -> list[str]:
     """Return the words for each bit of a cause, in a fixed order."""
+    return list(_words(int(cause)))
+
+
+@lru_cache(maxsize=1024)
+def _words(cause: int) -> list[str]:
     return [words for bit, (words, _) in WORDS.items() if bit & cause] or ["it can't be told"]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Any, Literal
 
 State = Literal["fires", "unknown"]
@@ -94,3 +94,14 @@ class BlockState:
     logged_until: str
     facts: int
     notes: dict[str, int] = field(default_factory=dict)
+
+
+def plain(made: Any) -> dict[str, Any]:
+    """Return a record as a mapping, its inner records too, without copying what is plain."""
+    found = {}
+    for f in fields(made):
+        value = getattr(made, f.name)
+        if isinstance(value, tuple):
+            value = [plain(item) if is_dataclass(item) else item for item in value]
+        found[f.name] = value
+    return found
