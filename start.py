@@ -220,6 +220,11 @@ def make_folder(folder: str) -> None:
         )
 
 
+def compile_own(folder: str) -> None:
+    """Compile the package's own modules; where that fails they are compiled when imported."""
+    run([python_in(folder), "-m", "compileall", "-q", os.path.join(ROOT, "riskrules")])
+
+
 def set_up(folder: str, extra: str) -> None:
     """Set up a virtual environment; the stamp comes last, so a broken-off setup leaves none."""
     name = os.path.basename(folder)
@@ -234,7 +239,7 @@ def set_up(folder: str, extra: str) -> None:
     # What the command imports is compiled now, so that it starts quickly even where Python may
     # not write what it compiled; what only the tests import is not: that takes a minute.
     install(folder, "--editable", ROOT)
-    run([python_in(folder), "-m", "compileall", "-q", os.path.join(ROOT, "riskrules")])
+    compile_own(folder)
     if extra:
         install(folder, "--no-compile", "--editable", "%s[%s]" % (ROOT, extra))
     for each in {"", extra}:

@@ -11,7 +11,7 @@ from typing import Any, Literal
 from riskrules.engine.evaluate import engine_version, evaluate
 from riskrules.engine.memory import Memory
 from riskrules.engine.process import EngineCrash, EngineProcess
-from riskrules.errors import LogError, Problem
+from riskrules.errors import LogError, PackError, Problem
 from riskrules.facts.derive import Place, derive
 from riskrules.facts.kinds import KINDS
 from riskrules.facts.sun import sun_times
@@ -143,6 +143,7 @@ def review(
     Review
     """
     book, jobs = book or shipped_rulebook(), jobs or shipped_jobs()
+    _known(book, jobs)
     style = Style(farm.zone, farm.text.show.temperature, farm.text.show.rain)
     now = as_of if as_of is not None else latest(blocks)
     if now < latest(blocks, first=True):
@@ -166,6 +167,18 @@ def review(
         farm, style, now, window, engine_version(), book, jobs, done, tuple(findings),
         tuple(withdrawn), unknowns, work,
     )  # fmt: skip
+
+
+def _known(book: Rulebook, jobs: JobBook) -> None:
+    """Refuse rules that name a job or a caution that there is none of."""
+    found = []
+    for pack in book.packs:
+        for rule in pack.rules:
+            for name in {*rule.text.jobs} - {*jobs.jobs} | {*rule.text.cautions} - {*jobs.cautions}:
+                message = f"{rule.name} names '{name}'; expected a job or caution of jobs.yaml"
+                found.append(Problem(pack.file, rule.line, 0, message))
+    if found:
+        raise PackError(sorted(found, key=str))
 
 
 def latest(blocks: Sequence[BlockLogs], first: bool = False) -> int:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import itertools
 import json
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
@@ -103,6 +104,11 @@ class Slot:
         """Return the attributes that the slot's own fact must carry."""
         keyed = {self.key.attribute} if self.key else set()
         return {t.attribute for t in self.tests} | {k.attribute for k in self.links} | keyed
+
+    @property
+    def choices(self) -> int:
+        """How many definitions the slot has: one for each choice of its words."""
+        return math.prod(len(t.value) for t in self.tests if isinstance(t.value, tuple))
 
     def definitions(self) -> Iterator[dict[str, Any]]:
         """Yield a flat ``$and`` for each choice of words: kind first, equality key last."""
@@ -336,10 +342,9 @@ def _too_many(chunk: list[Variant]) -> bool:
     by_kind: dict[str, int] = {}
     first = 0
     for variant in chunk:
-        first += len(list(variant.slots[0].definitions()))
+        first += variant.slots[0].choices
         for slot in variant.all_slots:
-            n = len(list(slot.definitions()))
-            by_kind[slot.kind] = by_kind.get(slot.kind, 0) + n
+            by_kind[slot.kind] = by_kind.get(slot.kind, 0) + slot.choices
     return max(by_kind.values()) > MOST_RULES_A_FACT or first > MOST_FIRST_CONDITIONS
 
 

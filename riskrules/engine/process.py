@@ -8,6 +8,7 @@ import os
 import select
 import subprocess
 import sys
+import threading
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -105,8 +106,13 @@ class EngineProcess:
             raise EOFError("no process")
         definition = None if rules.key in self._known else rules.definition
         request = json.dumps({"key": rules.key, "rules": definition})
-        child.stdin.write(f"{request}\n{facts}\n".encode())
-        child.stdin.flush()
+        hung = threading.Timer(PATIENCE_S, child.kill)  # a child that reads nothing blocks us
+        hung.start()
+        try:
+            child.stdin.write(f"{request}\n{facts}\n".encode())
+            child.stdin.flush()
+        finally:
+            hung.cancel()
         ready, _, _ = select.select([child.stdout], [], [], PATIENCE_S)
         if not ready:
             raise TimeoutError(f"no answer within {PATIENCE_S:.0f} s")

@@ -58,6 +58,8 @@ class Marked:
         return data
 
     def _refuse_aliases(self, text: str) -> None:
+        if "*" not in text:
+            return
         for event in yaml.parse(text, Loader=_Loader):
             if isinstance(event, yaml.AliasEvent):
                 line, column = _at(event.start_mark)

@@ -75,7 +75,10 @@ def _cold(watch: Fact, style: Style, lift_margin: float, now: int) -> GuardAnswe
     if outside.least < needed:
         return GuardAnswer("wait", (f"{seen}, colder than the forecast says: {name}.",))
     lowest = style.value(q["outside_ahead"].least, "degC")
-    words = f"Cold check passed: {seen}, lowest ahead {lowest}, {reading} is enough for {part}."
+    words = (
+        f"Cold check passed up to {style.moment(watch.end[1])}: {seen}, lowest until then "
+        f"{lowest}, {reading} is enough for {part}. After that, check again."
+    )
     return GuardAnswer("ready", (words,))
 
 

@@ -158,7 +158,8 @@ def _block_job(
     worst = min((f.severity for f in found), key=SEVERITIES.index)
     surest = min((f.certainty for f in found if f.severity == worst), key=CERTAINTIES.index)
     plan: Plan = "do"
-    if answer.ready == "wait" or start >= end:
+    checked = "cold" not in job.guards or start < day.facts["cold_watch"].end[1][0]
+    if answer.ready == "wait" or start >= end or not checked:
         plan = "must wait"
     ids = tuple(sorted(f.id for f in found))
     return BlockJob(

@@ -48,6 +48,7 @@ def steps(start: ModuleType, monkeypatch: pytest.MonkeyPatch) -> list[tuple[str,
 
     monkeypatch.setattr(start, "make_folder", make)
     monkeypatch.setattr(start, "install", lambda folder, *what: done.append(what))
+    monkeypatch.setattr(start, "compile_own", lambda folder: None)
     return done
 
 
@@ -164,7 +165,7 @@ def test_the_tests_are_added_to_what_is_there(start, copy, steps):
     steps.clear()
     start.set_up(folder, "test")
     assert ("make",) not in steps
-    assert steps[-1] == ("--editable", f"{copy}[test]")
+    assert steps[-1] == ("--no-compile", "--editable", f"{copy}[test]")
     assert start.is_ready(folder, "")
     assert start.is_ready(folder, "test")
 
