@@ -33,10 +33,13 @@ class EngineProcess:
     def __init__(self) -> None:
         self._child: subprocess.Popen[bytes] | None = None
         self._known: set[str] = set()
+        self._owner = os.getpid()
         self.crashes: list[str] = []
 
     def start(self) -> None:
         """Start the process early, so that it loads while the log is read."""
+        if self._owner != os.getpid():  # a fork must not talk through its parent's pipes
+            self._child, self._owner = None, os.getpid()
         if self._child is not None and self._child.poll() is not None:
             self.crashes.append(f"it had ended (exit {self._child.returncode})")
             self.close()

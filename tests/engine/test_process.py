@@ -366,3 +366,25 @@ def test_without_the_engine_a_review_says_so_and_finds_the_same(
     assert as_json(found) == {**as_json(whole), "evaluator": PLAIN}
     show_review(found)
     assert f"Evaluated by {PLAIN}." in " ".join(capsys.readouterr().out.split())
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="this system cannot fork")
+def test_a_forked_process_starts_a_worker_of_its_own() -> None:
+    engine = EngineProcess()
+    engine.start()
+    parents = engine.pid
+    read, write = os.pipe()
+    child = os.fork()
+    if child == 0:  # only what cannot raise: pytest must not go on in here
+        engine.start()
+        os.write(write, str(engine.pid).encode())
+        engine.close()
+        os._exit(0)
+    os.waitpid(child, 0)
+    assert int(os.read(read, 20)) != parents
+    assert engine.pid == parents
+    engine.start()
+    assert engine.pid == parents
+    os.close(read)
+    os.close(write)
+    engine.close()
