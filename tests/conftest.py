@@ -16,7 +16,7 @@ WANTS = {
 
 # In short the same cases every time; in full new ones each time.
 settings.register_profile("default", max_examples=50, deadline=None, derandomize=True)
-settings.register_profile("long", max_examples=500, deadline=None, print_blob=True)
+settings.register_profile("long", max_examples=200, deadline=None, print_blob=True)
 settings.load_profile("long" if LONG else "default")
 
 
