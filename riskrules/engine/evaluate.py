@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
@@ -25,8 +26,12 @@ PLAIN = "plain fallback"
 
 
 def evaluator_name() -> str:
-    """Return which evaluator a review runs on here: the engine, or the marked fallback."""
-    return DURABLE if find_spec("durable_rules_engine") else PLAIN
+    """Return which evaluator a review runs on here: the engine, or the marked fallback.
+
+    On Python 3.13 and later the engine can be installed but not imported.
+    """
+    loads = sys.version_info < (3, 13) and find_spec("durable_rules_engine")
+    return DURABLE if loads else PLAIN
 
 
 def evaluate(
