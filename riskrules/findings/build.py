@@ -32,6 +32,9 @@ from riskrules.show import Style
 DAY_S = 86_400
 AS_PERCENT = ("incidence", "life_used")
 """Shares that people say in hundredths."""
+NOT_HASHED = ("hash", "status", "urgency", "margins")
+OF_THE_CLOCK = ("age", "hours_left")
+"""Quantities that change from one hour to the next though nothing happened."""
 APART_S = 36 * 3600
 """Unknowns of one cause that are less far apart are told as one. [s] (assumption)"""
 
@@ -206,8 +209,16 @@ def identity(rule: str, block: str, start: int, style: Style) -> str:
 
 
 def content_hash(made: Finding | UnknownFinding) -> str:
-    """Return a hash of all a finding says; how urgent it is changes with the clock alone."""
-    body = {k: v for k, v in plain(made).items() if k not in ("hash", "status", "urgency")}
+    """Return a hash of what a finding says; what changes with the clock alone is left out.
+
+    Margins are left out too: they follow from facts and thresholds.
+    """
+    body = {k: v for k, v in plain(made).items() if k not in NOT_HASHED}
+    body["facts"] = [
+        fact
+        | {"quantities": {k: q for k, q in fact["quantities"].items() if k not in OF_THE_CLOCK}}
+        for fact in body.get("facts", ())
+    ]
     return hashlib.sha256(json.dumps(body, sort_keys=True).encode()).hexdigest()[:16]
 
 
