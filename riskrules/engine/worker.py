@@ -58,9 +58,11 @@ class Rules:
         """
         import durable_rules_engine as engine
 
-        self._rules.assert_fact({"kind": OPENING, "id": "opening", "sid": UNIT})
+        opening = json.dumps({"kind": OPENING, "id": OPENING, "sid": UNIT})
+        # The state is the opening's: what a batch that was cut hands back may point nowhere.
+        _, state = engine.assert_fact(self._handle, opening)
         try:
-            code, state = engine.assert_facts(self._handle, facts)
+            code, _ = engine.assert_facts(self._handle, facts)
             messages = []
             started = engine.start_action_for_state(self._handle, state)
             message = started[1] if started else None
