@@ -1,6 +1,6 @@
 """The engine says what plain Python says, for random rules and facts in any order.
 
-RISKRULES_LONG=1 asks for 200 cases a property in place of 60, and other ones each time.
+RISKRULES_LONG=1 asks for 150 cases a property in place of 60, and other ones each time.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ evaluate = pytest.importorskip("riskrules.engine.evaluate").evaluate
 
 LONG = os.environ.get("RISKRULES_LONG") == "1"
 many = settings(
-    max_examples=200 if LONG else 60,
+    max_examples=150 if LONG else 60,
     derandomize=not LONG,
     deadline=None,
     suppress_health_check=[

@@ -214,5 +214,5 @@ def told(found: Facts) -> list[Told]:
 
 
 seeds = st.integers(0, 1_000_000)
-some = settings(max_examples=120 if os.environ.get("RISKRULES_LONG") == "1" else 20)
+some = settings(max_examples=80 if os.environ.get("RISKRULES_LONG") == "1" else 20)
 """A log of days takes a tenth of a second to judge: few by default."""
