@@ -218,9 +218,12 @@ def show_tables(as_json: bool, all_rows: bool) -> bool:
                  + (f" {row.reason}." if row.reason else ""))  # fmt: skip
     published = [row for row in rows if _sort_of(row) in ("arithmetic", "biology")]
     known = sum(row.verdict == "known disagreement" for row in published)
+    wrong = len(failed(published))
     out.print()
-    _say(out, f"{len(published)} published values: {len(published) - known - len(bad)} agree, "
-         f"{known} known disagreements, {len(bad)} wrong.", style="bold")  # fmt: skip
+    _say(out, f"{len(published)} published values: {len(published) - known - wrong} agree, "
+         f"{known} known disagreements, {wrong} wrong."
+         + (f" {len(bad) - wrong} other rows wrong." if len(bad) > wrong else ""),
+         style="bold")  # fmt: skip
     return not bad
 
 

@@ -50,12 +50,9 @@ class Past:
             kinds = list(rule.given.values())
             if len(kinds) < 2 or kind not in kinds or not any(k in self.changed for k in kinds):
                 continue
-            if not tied_in_time(rule):
+            if len(kinds) > 2 or not tied_in_time(rule):
                 return np.ones(len(table), dtype=bool)
-            reach = NEAR_S if len(kinds) == 2 else None
-            if reach is None:
-                return np.ones(len(table), dtype=bool)
-            mask |= (table.start[0] < hi + reach) & (table.end[1] > lo - reach)
+            mask |= (table.start[0] < hi + NEAR_S) & (table.end[1] > lo - NEAR_S)
         return mask
 
     def _hull(self, facts: Facts) -> tuple[int, int]:

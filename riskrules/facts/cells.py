@@ -74,7 +74,6 @@ class Cells:
     now: int
     first: int
     last: int
-    truths: dict[str, Truth] = field(default_factory=dict)
     amounts: dict[str, Floats] = field(default_factory=dict)
 
     def __len__(self) -> int:
