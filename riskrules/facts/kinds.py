@@ -36,6 +36,9 @@ class Cause(IntFlag):
     NO_GROUND_RECORD = 8192
     NO_SOIL = 16384
     DISAGREE = 32768
+    DOUBTED = 1 << 16
+    FILLED = 1 << 17
+    BORROWED = 1 << 18
 
 
 @dataclass(frozen=True, slots=True)

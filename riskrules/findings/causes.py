@@ -53,6 +53,15 @@ WORDS: dict[Cause, tuple[str, str]] = {
     ),
     Cause.NO_SOIL: ("no soil temperature", "Put a probe into the bed, or leave this aside."),
     Cause.DISAGREE: ("rows of the log that disagree", "Find out which row of the log is right."),
+    Cause.DOUBTED: (
+        "readings that look wrong",
+        "See `riskrules logs report` for what is doubted; look at the sensor.",
+    ),
+    Cause.FILLED: ("a short gap filled in", "Look at the logger; a full log would tell."),
+    Cause.BORROWED: (
+        "readings borrowed from another block",
+        "Put the block's own sensor in order.",
+    ),
 }
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
@@ -45,9 +46,7 @@ def judge(rows: Readings, thresholds: Mapping[str, Threshold]) -> Readings:
             notes.append(Note(rows.files[0] if rows.files else "log", 0, message))
             values[name] = np.where(stuck, np.nan, values[name])
             cause[name] = cause[name] | np.where(stuck, int(Cause.STUCK), 0)
-    return Readings(
-        rows.time, rows.step, values, cause, rows.forecast, rows.files, notes, rows.rows_read
-    )
+    return replace(rows, values=values, cause=cause, notes=notes)
 
 
 def _stuck(time: Ints, column: Floats, hours: float, below: float) -> np.ndarray:

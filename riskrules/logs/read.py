@@ -341,26 +341,13 @@ def tidy(rows: Readings, file: str, lines: Ints | None = None) -> Readings:
         rows.notes.append(Note(file, line, message, count, doubts=False))
     order = np.argsort(rows.time, kind="stable")
     if not (order == np.arange(len(order))).all():
-        rows = _take(rows, order)
+        rows = rows.only(order)
     same = np.diff(rows.time) == 0
     if same.any():
         rows = _settle_twins(rows, same, file)
     gaps = np.diff(rows.time)
     rows.step = int(np.median(gaps)) if len(gaps) else 3600
     return rows
-
-
-def _take(rows: Readings, order: Any) -> Readings:
-    return Readings(
-        rows.time[order],
-        rows.step,
-        {n: c[order] for n, c in rows.values.items()},
-        {n: c[order] for n, c in rows.cause.items()},
-        rows.forecast[order],
-        rows.files,
-        rows.notes,
-        rows.rows_read,
-    )
 
 
 def _settle_twins(rows: Readings, same: npt.NDArray[np.bool_], file: str) -> Readings:
