@@ -1,0 +1,1 @@
+"""The field journal: what people did and saw, appended and never overwritten."""
