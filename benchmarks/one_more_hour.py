@@ -9,10 +9,11 @@ from functools import partial
 from benchmarks.rows import Result, Row, compared
 from benchmarks.seasons import book, jobs, typical_year
 from benchmarks.timing import Took, once
+from riskrules.blocks import BlockLogs
 from riskrules.engine.memory import Memory
 from riskrules.engine.process import shared_engine
 from riskrules.report import dumps
-from riskrules.review import BlockLogs, Review, review
+from riskrules.review import Review, review
 from riskrules.sources import Gathered
 
 NUMBER = 3

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
+from riskrules.blocks import BlockLogs
 from riskrules.facts.derive import derive
 from riskrules.facts.table import Facts
 from riskrules.farm import setup_of
@@ -20,7 +21,7 @@ from riskrules.logs.readings import Readings
 from riskrules.logs.typical_year import PREFIX, locate, read_typical_year
 from riskrules.logs.variables import VARIABLES
 from riskrules.packs.load import Rulebook
-from riskrules.review import BlockLogs, latest, shipped_jobs, shipped_rulebook
+from riskrules.review import latest, shipped_jobs, shipped_rulebook
 from riskrules.sources import Gathered, gather
 from riskrules.worklist.jobs import JobBook
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Literal
@@ -12,11 +13,16 @@ from pydantic import Field, ValidationError
 from riskrules.errors import PackError, Problem
 from riskrules.facts.derive import Place
 from riskrules.facts.state import Setup
+from riskrules.logs.mapping import Placed
 from riskrules.packs.load import schema_problems
 from riskrules.packs.marked import Marked, Where, read_marked
 from riskrules.packs.model import Name, Strict
 
-Placed = Literal["under_cover", "outside"]
+SILENT_AFTER_H = 6.0
+"""A source whose last reading is older has gone silent, unless the farm says other. [h]
+(assumption)"""
+REVIEW_WITHIN_H = 4.0
+"""Hours after sunrise by which the dawn review should have run. [h] (assumption)"""
 
 
 class PlaceText(Strict):
@@ -36,12 +42,22 @@ class ShowText(Strict):
 
 
 class LogText(Strict):
-    """A log file of a block: where its sensor hangs, the zone of naive times, header names."""
+    """A log of a block: its file or files, where the sensor hangs, and how to understand it.
+
+    ``file`` may hold ``*``: then all files that fit are of one sensor. ``mapping`` names a mapping
+    file; what is written here goes before it. ``silent_after`` [h] is how old the last reading
+    may get before ``logs status`` raises the alarm.
+    """
 
     file: str
+    sensor: Name | None = None
     placed: Placed = "under_cover"
     zone: str | None = None
+    clock: Literal["local", "standard"] | None = None
+    stamp: Literal["end", "start"] | None = None
     columns: dict[str, str] = {}
+    mapping: str | None = None
+    silent_after: Annotated[float, Field(gt=0, le=100_000)] | None = None
 
 
 class OutsideText(Strict):
@@ -50,6 +66,22 @@ class OutsideText(Strict):
     files: list[str] = []
     zone: str | None = None
     columns: dict[str, str] = {}
+
+
+class BorrowText(Strict):
+    """What a block takes from a neighbour where its own sensors say nothing."""
+
+    of: Name
+    variables: list[Literal["air_temperature", "relative_humidity", "soil_temperature"]] = Field(
+        min_length=1
+    )
+
+
+class GapsText(Strict):
+    """What is done about gaps: left unknown, or short ones filled in by a straight line."""
+
+    policy: Literal["leave", "fill_short"] = "leave"
+    hours: Annotated[float, Field(gt=0, le=6)] = 2.0
 
 
 class BlockText(Strict):
@@ -61,6 +93,7 @@ class BlockText(Strict):
     row_covers: bool | None = None
     ground: Literal["plastic", "straw", "bare"] | None = None
     plants: Literal["day_neutral", "june_bearing"] | None = None
+    borrow: list[BorrowText] = []
     fruit_at_stake: Annotated[float, Field(ge=0, le=5)] = 1
 
 
@@ -75,6 +108,11 @@ class FarmText(Strict):
     blocks: list[BlockText] = Field(min_length=1)
     hours: dict[Name, Annotated[float, Field(ge=0, le=200)]] = {}
     profile: str | None = None
+    gaps: GapsText = GapsText()
+    limits: str | None = None
+    store: str | None = None
+    silent_after: Annotated[float, Field(gt=0, le=100_000)] = SILENT_AFTER_H
+    review_within: Annotated[float, Field(gt=0, le=24)] = REVIEW_WITHIN_H
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +133,19 @@ class Farm:
     def zone(self) -> ZoneInfo:
         """The farm's clock."""
         return ZoneInfo(self.text.place.zone)
+
+
+def sensor_of(log: LogText) -> str:
+    """Return the name of a log's sensor: as written, or made from its file name.
+
+    Examples
+    --------
+    >>> sensor_of(LogText(file="logs/North 2026-*.csv"))
+    'north_2026'
+    """
+    stem = log.file.rsplit("/", 1)[-1].split(".", 1)[0].lower()
+    made = re.sub(r"[^a-z0-9]+", "_", stem).strip("_")
+    return log.sensor or (made if made[:1].isalpha() else f"log_{made}".rstrip("_"))
 
 
 def setup_of(block: BlockText) -> Setup:
@@ -142,6 +193,24 @@ def _problems(doc: Marked, text: FarmText) -> list[Problem]:
         except (ZoneInfoNotFoundError, ValueError, OSError):
             message = f"no zone '{zone}'; expected a name such as America/Chicago"
             found.append(doc.problem(where, message))
+    return found + _twins_and_loans(doc, text)
+
+
+def _twins_and_loans(doc: Marked, text: FarmText) -> list[Problem]:
+    """Return what is wrong with the names of sensors, and with whom a block borrows of."""
+    found = []
+    names = {b.block for b in text.blocks}
+    for i, block in enumerate(text.blocks):
+        sensors = [sensor_of(log) for log in block.logs]
+        for k, sensor in enumerate(sensors):
+            if sensor in sensors[:k]:
+                message = f"sensor '{sensor}' stands twice; expected a name for each log"
+                found.append(doc.problem(("blocks", i, "logs", k), message))
+        for k, loan in enumerate(block.borrow):
+            if loan.of == block.block or loan.of not in names:
+                others = ", ".join(sorted(names - {block.block})) or "no other block here"
+                message = f"borrows of '{loan.of}'; expected one of {others}"
+                found.append(doc.problem(("blocks", i, "borrow", k, "of"), message))
     return found
 
 

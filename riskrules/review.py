@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any, Literal
 
+from riskrules.blocks import BlockLogs, limits_of, ready_blocks
 from riskrules.engine.evaluate import engine_version, evaluate
 from riskrules.engine.memory import Memory
 from riskrules.engine.process import EngineCrash, EngineProcess
@@ -21,8 +22,6 @@ from riskrules.findings.build import Lookup, Scene, episodes, finding_of, unknow
 from riskrules.findings.model import SEVERITIES, BlockState, Finding, UnknownFinding
 from riskrules.findings.since import compare
 from riskrules.logs.events import Event, of_block
-from riskrules.logs.readings import Readings
-from riskrules.logs.variables import OUTSIDE
 from riskrules.packs.load import Rulebook, load_rulebook, pack_files
 from riskrules.plugins import more_kinds, more_packs
 from riskrules.shipped import rulepacks_folder
@@ -31,14 +30,6 @@ from riskrules.worklist.jobs import JobBook, load_jobs
 from riskrules.worklist.rank import BlockDay, WorkList, work_list
 
 URGENCIES = ("Immediate", "Expected", "Future", "Past", "Unknown")
-
-
-@dataclass(frozen=True, slots=True)
-class BlockLogs:
-    """The sources of one block: its own logs first, then those of the farm."""
-
-    text: BlockText
-    sources: tuple[Readings, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +143,7 @@ def review(
     window = window_of(now, style, farm.place, first, last)
     done = tuple(
         _block(b, farm, of_block(events, b.text.block), book, style, now, window, engine, memory)
-        for b in sorted(blocks, key=lambda b: b.text.block)
+        for b in sorted(ready_blocks(farm, blocks, now), key=lambda b: b.text.block)
     )
     findings = sorted((f for b in done for f in b.findings), key=finding_order)
     withdrawn: list[dict[str, Any]] = []
@@ -230,15 +221,14 @@ def _block(
     memory: Memory | None,
 ) -> BlockReview:
     name = logs.text.block
-    sources = tuple(rows.until(now) for rows in logs.sources)
-    logs = BlockLogs(logs.text, sources)
     scene = Scene(name, book, Lookup({}), style, now, window)
-    if not any((~rows.forecast).any() for rows in sources):
+    if not any((~rows.forecast).any() for rows in logs.sources):
         why = f"no row measured until {style.moment(now)}"
         return BlockReview(logs.text, {}, scene, (), (), _state(logs, scene, {}, (), (), why))
     more = [make for _, make in more_kinds()]
     facts = derive(
-        name, sources, events, book.shared, farm.place, setup_of(logs.text), now, more
+        name, logs.sources, events, book.shared, farm.place, setup_of(logs.text), now, more,
+        limits_of(farm),
     )  # fmt: skip
     scene = Scene(name, book, Lookup(facts), style, now, window)
     try:
@@ -262,7 +252,7 @@ def _state(
     crash: str = "",
 ) -> BlockState:
     """Say what a block is: findings, unknown, or quiet, the last only where the log covers it."""
-    own = [rows for rows in logs.sources if not all(n.endswith(OUTSIDE) for n in rows.values)]
+    own = logs.own
     times = [rows.time[~rows.forecast] for rows in own or logs.sources]
     times = [t for t in times if len(t)]
     first = min((int(t[0]) for t in times), default=scene.now)

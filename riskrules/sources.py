@@ -2,30 +2,51 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from pydantic import ValidationError
-
-from riskrules.errors import LogError, PackError, Problem
-from riskrules.farm import Farm, default_farm, load_farm
+from riskrules.blocks import BlockLogs
+from riskrules.errors import FileProblems, LogError, Problem
+from riskrules.farm import Farm, LogText, default_farm, load_farm, sensor_of
 from riskrules.logs.events import Event, read_events
-from riskrules.logs.read import check_zone, read_log
+from riskrules.logs.mapping import LogMapping, Placed, load_mapping
+from riskrules.logs.read import read_log, read_logs
 from riskrules.logs.readings import Note, Readings
 from riskrules.logs.typical_year import PREFIX, locate, read_typical_year
-from riskrules.packs.load import schema_problems
-from riskrules.packs.marked import read_marked
-from riskrules.packs.model import Strict
 from riskrules.plugins import reader_for
-from riskrules.review import BlockLogs
+
+if TYPE_CHECKING:
+    from riskrules.logs.store import LogStore
+
+BESIDE = ".mapping.yaml"
+"""What is appended to a log's name to name the mapping that belongs to it alone."""
 
 
-class MappingText(Strict):
-    """A small file beside a log that has no farm: ``LOGNAME.mapping.yaml``."""
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A sensor of the farm: which files are its, where it hangs, and how to understand them.
 
-    zone: str | None = None
-    columns: dict[str, str] = {}
+    ``block`` is '' for the farm's outside air.
+    """
+
+    block: str
+    sensor: str
+    pattern: str
+    placed: Placed
+    log: LogText
+    silent_after: float
+
+
+@dataclass(frozen=True, slots=True)
+class FarmRead:
+    """One file read for a sensor of the farm, unjudged; ``problems`` where it cannot be used."""
+
+    source: Source | None
+    path: Path
+    readings: tuple[Readings, ...]
+    problems: tuple[Problem, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,11 +59,143 @@ class Gathered:
     notes: tuple[Note, ...]
 
 
+def sources_of(farm: Farm) -> list[Source]:
+    """Return the farm's sensors: those of each block, then the outside ones."""
+    text = farm.text
+    found = [
+        Source(b.block, sensor_of(log), log.file, log.placed, log,
+               log.silent_after or text.silent_after)
+        for b in text.blocks for log in b.logs
+    ]  # fmt: skip
+    for name in text.outside.files:
+        log = LogText(
+            file=name, placed="outside", zone=text.outside.zone, columns=text.outside.columns
+        )
+        found.append(Source("", sensor_of(log), name, "outside", log, text.silent_after))
+    return found
+
+
+def files_of(farm: Farm, source: Source) -> list[Path]:
+    """Return the files of a sensor that are there, in order of name."""
+    if source.pattern.startswith(PREFIX):
+        return [Path(source.pattern)]
+    if "*" not in source.pattern:
+        return [farm.folder / source.pattern]
+    return sorted(p for p in farm.folder.glob(source.pattern) if p.is_file() and _is_log(p))
+
+
+def _is_log(path: Path) -> bool:
+    return not path.name.startswith(".") and not path.name.endswith((BESIDE, ".yaml", ".tmp"))
+
+
+def source_for(farm: Farm, path: Path) -> Source | None:
+    """Return the sensor that a file belongs to by its name, or None."""
+    for source in sources_of(farm):
+        if source.pattern.startswith(PREFIX):
+            fits = str(path) == source.pattern
+        else:
+            fits = path.match(source.pattern) or path.name == Path(source.pattern).name
+        if fits:
+            return source
+    return None
+
+
+def mapping_for(farm: Farm, source: Source, path: Path) -> tuple[LogMapping, str | None]:
+    """Return how a file is to be understood, and the zone of times that name none.
+
+    What the farm file says of the log goes first, then the mapping file that it names, then a
+    mapping file beside the log.
+    """
+    beside = path.parent / f"{path.name}{BESIDE}"
+    found = load_mapping(beside) if beside.exists() else LogMapping()
+    log = source.log
+    if log.mapping:
+        named = load_mapping(farm.folder / log.mapping)
+        found = found.model_copy(
+            update={k: getattr(named, k) for k in named.model_fields_set}
+            | {"columns": {**found.columns, **named.columns}}
+        )
+    said = {k: v for k in ("zone", "clock", "stamp") if (v := getattr(log, k)) is not None}
+    found = found.model_copy(update={**said, "columns": {**found.columns, **log.columns}})
+    return found, None if farm.assumed else farm.text.place.zone
+
+
+def read_source(farm: Farm, source: Source, path: Path) -> list[Readings]:
+    """Read one file of a sensor: a table each, unjudged, named by where the sensor hangs.
+
+    Raises
+    ------
+    LogError, PackError
+        Where the file, or its mapping, cannot be used.
+    """
+    reader = reader_for(path)
+    if str(path).startswith(PREFIX):
+        tables = [read_typical_year(locate(str(path)))]
+    elif reader is not None:
+        tables = [reader(path)]
+    else:
+        mapping, zone = mapping_for(farm, source, path)
+        tables = read_logs(path, zone, mapping)
+    first = next((b.logs[0] for b in farm.text.blocks if b.block == source.block), None)
+    return [_placed(rows, source, first) for rows in tables]
+
+
+def _placed(rows: Readings, source: Source, first: LogText | None) -> Readings:
+    """Name readings by where their sensor hangs, as seen from the block's first log.
+
+    In a block whose first log hangs outside (an open bed), outside is where the plants are.
+    """
+    rows = replace(rows, sensor=source.sensor, placed=source.placed)
+    if source.placed == "in_bed":
+        return rows.renamed(lambda n: "soil_temperature" if n == "air_temperature" else n)
+    if source.placed == "outside" and (first is None or first.placed != "outside"):
+        return rows.placed_outside()
+    return rows
+
+
+def read_farm_files(farm: Farm, paths: Sequence[Path]) -> Iterator[FarmRead]:
+    """Read files, and folders of files, for the sensors they belong to, one after the other.
+
+    A file that belongs to no sensor, or cannot be used, comes with its problems: none is
+    skipped in silence.
+    """
+    for path in files_in(paths):
+        source = source_for(farm, path)
+        if source is None:
+            known = ", ".join(s.pattern for s in sources_of(farm))
+            message = f"no sensor of the farm file has this log; expected one of {known}"
+            yield FarmRead(None, path, (), (Problem(str(path), 0, 0, message),))
+            continue
+        try:
+            yield FarmRead(source, path, tuple(read_source(farm, source, path)))
+        except FileProblems as error:
+            yield FarmRead(source, path, (), error.problems)
+
+
+def files_in(paths: Sequence[Path]) -> list[Path]:
+    """Return files, with folders replaced by the logs below them, in order of name."""
+    found: list[Path] = []
+    for path in paths:
+        if path.is_dir():
+            found += sorted(p for p in path.rglob("*") if p.is_file() and _is_log(p))
+        else:
+            found.append(path)
+    return found
+
+
+def store_of(farm: Farm) -> LogStore | None:
+    """Return the log store that the farm file names, or None."""
+    from riskrules.logs.store import LogStore
+
+    return LogStore(farm.folder / farm.text.store, create=False) if farm.text.store else None
+
+
 def gather(
     logs: Sequence[Path],
     farm_file: Path | None = None,
     event_files: Sequence[Path] = (),
     forecast: Path | None = None,
+    store: LogStore | None = None,
 ) -> Gathered:
     """Read the logs and events of a review.
 
@@ -50,9 +203,11 @@ def gather(
     ----------
     logs : sequence of Path
         Files, or folders that hold the farm's logs. With a farm file, only the blocks whose logs
-        are among them are read; without one, the log is one block's.
+        are among them are read; without one, the log is one block's. Not needed with a store.
     farm_file, event_files, forecast : optional
         A second log of forecast rows goes in with every block.
+    store : LogStore, optional
+        Take the readings from it; by default that of the farm file if no logs are given.
 
     Raises
     ------
@@ -63,40 +218,67 @@ def gather(
     if farm_file is None and len(logs) > 1:
         message = "several logs without a farm file; expected one log, or --farm"
         raise LogError([Problem(str(logs[1]), 0, 0, message)])
-    outside = _outside(farm)
-    if forecast:
-        rows = _read(forecast, farm.text.place.zone, {})
-        rows.forecast[:] = True
-        outside.insert(0, rows.placed_outside())  # what was asked for goes before the farm's own
-    blocks = tuple(b for b in (_block(farm, i, logs, outside) for i in range(len(farm.text.blocks)))
-                   if b is not None)  # fmt: skip
-    if not blocks:
-        known = ", ".join(log.file for b in farm.text.blocks for log in b.logs)
-        message = f"no block of the farm file has this log; expected one of {known}"
-        raise LogError([Problem(str(logs[0]), 0, 0, message)])
+    if store is None and not logs:
+        store = store_of(farm)
+    blocks = block_logs(farm, logs, forecast, store)
     events = _events(farm, event_files)
     unique = {n for b in blocks for r in b.sources for n in r.notes}
     return Gathered(farm, blocks, events, tuple(sorted(unique, key=lambda n: (n.file, n.row))))
 
 
-def _outside(farm: Farm) -> list[Readings]:
-    text = farm.text.outside
-    zone = text.zone or farm.text.place.zone
-    return [_read(farm.folder / name, zone, text.columns).placed_outside() for name in text.files]
+def block_logs(
+    farm: Farm,
+    logs: Sequence[Path],
+    forecast: Path | None = None,
+    store: LogStore | None = None,
+) -> tuple[BlockLogs, ...]:
+    """Return the sources of each block as they were read: its own, then the outside ones."""
+    outside = [r for s in sources_of(farm) if not s.block
+               for r in _rows_of(farm, s, [], store)]  # fmt: skip
+    if forecast:
+        rows = read_log(forecast, farm.text.place.zone)
+        rows.forecast[:] = True
+        outside.insert(0, rows.placed_outside())  # what was asked for goes before the farm's own
+    own: dict[str, list[Readings]] = {}
+    for source in (s for s in sources_of(farm) if s.block):
+        own.setdefault(source.block, []).extend(_rows_of(farm, source, logs, store))
+    if not any(own.values()):
+        raise _nothing(farm, logs, store)
+    return tuple(
+        BlockLogs(text, (*own[text.block], *outside))
+        for text in farm.text.blocks if own[text.block]
+    )  # fmt: skip
 
 
-def _block(
-    farm: Farm, i: int, logs: Sequence[Path], outside: Sequence[Readings]
-) -> BlockLogs | None:
-    text = farm.text.blocks[i]
-    own = []
-    for log in text.logs:
-        path = Path(log.file) if log.file.startswith(PREFIX) else farm.folder / log.file
-        if not _asked_for(path, logs):
-            continue
-        given = _given(path, logs)
-        own.append(_read(given, log.zone or farm.text.place.zone, log.columns, farm.assumed))
-    return BlockLogs(text, (*own, *outside)) if own else None
+def _rows_of(
+    farm: Farm, source: Source, logs: Sequence[Path], store: LogStore | None
+) -> list[Readings]:
+    """Return the readings of one sensor: one source, or none where nothing was asked for."""
+    if store is not None:
+        rows = store.readings(source.block, source.sensor)
+        return [replace(rows, sensor=source.sensor, placed=source.placed)] if len(rows) else []
+    found = []
+    for path in files_of(farm, source):
+        if not source.block or _asked_for(path, logs):
+            given = _given(path, logs)
+            written = given.stat().st_mtime_ns if given.exists() else 0
+            found += [(written, rows) for rows in read_source(farm, source, given)]
+    if len(found) < 2:
+        return [rows for _, rows in found]
+    from riskrules.logs.store_merge import merge, step_of
+
+    pieces = [rows for _, rows in sorted(found, key=lambda pair: (pair[0], pair[1].files))]
+    step = step_of([(rows.step, len(rows)) for rows in pieces])
+    return [replace(merge(pieces, step, source.sensor), placed=source.placed)]
+
+
+def _nothing(farm: Farm, logs: Sequence[Path], store: LogStore | None) -> LogError:
+    if store is not None:
+        message = "the log store has no readings of this farm; expected some, by `logs read`"
+        return LogError([Problem(str(store.folder), 0, 0, message)])
+    known = ", ".join(log.file for b in farm.text.blocks for log in b.logs)
+    message = f"no block of the farm file has this log; expected one of {known}"
+    return LogError([Problem(str(logs[0] if logs else farm.folder), 0, 0, message)])
 
 
 def _asked_for(path: Path, logs: Sequence[Path]) -> bool:
@@ -111,33 +293,6 @@ def _asked_for(path: Path, logs: Sequence[Path]) -> bool:
 def _given(path: Path, logs: Sequence[Path]) -> Path:
     """Return the log as the user named it, where it was named by file."""
     return next((log for log in logs if not log.is_dir() and log.name == path.name), path)
-
-
-def _read(
-    path: Path, zone: str | None, columns: Mapping[str, str], assumed: Sequence[str] = ()
-) -> Readings:
-    if str(path).startswith(PREFIX):
-        return read_typical_year(locate(str(path)))
-    reader = reader_for(path)
-    if reader is not None:
-        return reader(path)
-    beside = path.parent / f"{path.name}.mapping.yaml"
-    if beside.exists():
-        text = _mapping(beside)
-        zone, columns = text.zone or zone, {**columns, **text.columns}
-    elif assumed:
-        zone = None  # without a farm nobody has said in which zone naive times are
-    return read_log(path, zone, columns)
-
-
-def _mapping(path: Path) -> MappingText:
-    doc = read_marked(path)
-    try:
-        text = MappingText.model_validate(doc.data)
-    except ValidationError as error:
-        raise PackError(schema_problems(doc, error)) from None
-    check_zone(text.zone, path.name)
-    return text
 
 
 def _events(farm: Farm, files: Sequence[Path]) -> tuple[Event, ...]:

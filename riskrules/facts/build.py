@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from riskrules.facts.cells import Bools, Cells, Shared, Spans, Truth
+from riskrules.facts.cells import Bools, Cells, Shared, Truth
 from riskrules.facts.kinds import KINDS, Cause, Kind
+from riskrules.facts.spans import Spans
 from riskrules.facts.stages import ALL
 from riskrules.facts.state import Setup
 from riskrules.facts.table import DECIMALS, FactTable
 from riskrules.logs.events import Event
 from riskrules.logs.readings import Ints
+from riskrules.logs.troubles import Origin
 from riskrules.logs.variables import Floats
 
 Triple = tuple[Floats, Floats, Ints]
@@ -52,6 +54,7 @@ class Context:
     sunset: Ints
     journal_until: int
     sensor: Bools
+    _sums: dict[tuple[str, str], Floats] = field(default_factory=dict)
 
     @property
     def now(self) -> int:
@@ -60,15 +63,64 @@ class Context:
 
     def rain(self, spans: Spans) -> Triple:
         """Return the rain over stretches, by whichever gauge has a value. [mm]"""
-        rate = self.cells.rain_rate()
-        gone = np.isnan(rate)
-        least = spans.total(np.where(gone, 0, rate) * self.cells.hours)
-        most = least + (spans.total(gone * self.cells.hours) + spans.beyond) * MOST_RAIN_RATE
+        rain, hours = self.cells.rain(), self.cells.hours
+        high = np.nan_to_num(rain.high, nan=MOST_RAIN_RATE)
+        least = spans.total(np.nan_to_num(rain.low) * hours)
+        most = spans.total(high * hours) + spans.beyond * MOST_RAIN_RATE
         return least, most, np.full(len(spans), int(Cause.NO_RAIN), dtype=np.int64)
+
+    def shares(self, spans: Spans) -> dict[str, dict[str, Floats]]:
+        """Return, by variable, which share of each stretch was measured, doubted, and so on.
+
+        The shares of a variable sum up to 1; variables that no log has are left out.
+        """
+        all_h = np.maximum(spans.total(self.cells.hours) + spans.beyond, 1e-9)
+        found: dict[str, dict[str, Floats]] = {}
+        for name in (n for n in RESTED_ON if n in self.cells.values):
+            parts = {}
+            for part in SHARES:
+                if (name, part) not in self._sums:
+                    mask = share_masks(self.cells, name)[part]
+                    self._sums[name, part] = np.concatenate(
+                        ([0.0], np.cumsum(self.cells.hours * mask))
+                    )
+                running = self._sums[name, part]
+                hours = running[spans.i1] - running[spans.i0]
+                parts[part] = (hours + (spans.beyond if part == "missing" else 0)) / all_h
+            parts["missing"] = np.where(spans.empty, 1.0, parts["missing"])
+            found[name] = parts
+        return found
 
     def of(self, event: str) -> list[Event]:
         """Return the events of one sort, in time order."""
         return [e for e in self.events if e.event == event]
+
+
+RESTED_ON = ("air_temperature", "relative_humidity", "surface_wetness")
+"""Variables of which facts say how much was measured."""
+SHARES = ("measured", "doubted", "filled", "borrowed", "forecast", "missing")
+SHARED_KINDS = (
+    "wet_period", "night", "day", "cover_spell", "shut_spell", "pick_gap", "pick", "heat_spell",
+    "warm_spell", "rain_spell", "irrigation",
+)  # fmt: skip
+"""Kinds that rest on readings over their own span."""
+
+
+def share_masks(cells: Cells, name: str) -> dict[str, Bools]:
+    """Return, for one variable, which cells were measured, doubted, filled and so on."""
+    value = cells.value(name)
+    there = ~np.isnan(value)
+    origin = cells.origin.get(name, np.zeros(len(cells), dtype=np.uint8))
+    doubted = (cells.why(name) & int(Cause.DOUBTED)) != 0
+    own = there & ~cells.forecast & (origin == Origin.MEASURED)
+    return {
+        "measured": own & ~doubted,
+        "doubted": own & doubted,
+        "filled": there & ~cells.forecast & (origin == Origin.FILLED),
+        "borrowed": there & ~cells.forecast & (origin == Origin.BORROWED),
+        "forecast": there & cells.forecast,
+        "missing": ~there,
+    }
 
 
 class Builder:
@@ -176,6 +228,8 @@ class Builder:
         for quantity in t.kind.all_quantities:
             if quantity.name not in t.least:
                 raise KeyError(f"{t.kind.name}: no value given for {quantity.name}")
+        if t.kind.name in SHARED_KINDS:
+            t.shares = self.context.shares(self.spans)
         seen: dict[str, int] = {}
         moments = np.datetime_as_string(t.start[0].astype("datetime64[s]")).tolist()
         for moment, tag in zip(moments, self._tags, strict=True):

@@ -51,10 +51,11 @@ def cold_truth(c: Context) -> Truth:
     """Return where the air at the plants is below the critical temperature of the part at risk."""
     sure, maybe = c.stages
     _, least, most = critical_columns(sure, maybe, with_parts=False)
-    value = c.cells.value("air_temperature")
-    gone = np.isnan(value)
-    cause = np.where(gone, c.cells.why("air_temperature"), int(Cause.NO_STAGE))
-    return Truth(value < least, gone | (value < most), cause)
+    low, high = c.cells.ends("air_temperature")
+    opened = c.cells.opened("air_temperature")
+    stage = np.where(least < most, int(Cause.NO_STAGE), 0)
+    cause = np.where(opened, c.cells.why("air_temperature") | stage, int(Cause.NO_STAGE))
+    return Truth(high < least, np.isnan(low) | (low < most), cause)
 
 
 def put_critical(b: Builder, *margins: tuple[str, str]) -> None:
@@ -84,11 +85,11 @@ def cold_watch(c: Context) -> FactTable:
         ("outside_now", "air_temperature_outside"),
         ("inside_now", "air_temperature"),
     ):
-        value = _last(c, variable)
-        if value is None:
+        ends = _last(c, variable)
+        if ends is None:
             b.unknown(name, Cause.NO_OUTSIDE if "outside" in name else Cause.NO_TEMPERATURE)
         else:
-            b.exact(name, [value])
+            b.put(name, ends)
     stage = int(c.cells.at([c.now])[0]) - 1
     sure, maybe = c.stages
     if 0 <= stage < len(sure):
@@ -105,25 +106,28 @@ def _until_safe(c: Context, b: Builder) -> Triple:
     Looks over the hours ahead only; unknown where any of them has no forecast.
     """
     ahead = slice(int(b.spans.i0[0]), int(b.spans.i1[0]))
-    value = c.cells.value("air_temperature_outside")[ahead]
+    low, high = (end[ahead] for end in c.cells.ends("air_temperature_outside"))
     needed = b.table.most["critical_temperature"][0] + c.shared["lift_margin"]
-    cause = b.spans.missing("air_temperature_outside")
-    if not len(value) or np.isnan(value).any():
+    cause = b.spans.open_causes("air_temperature_outside")
+    if not len(low) or np.isnan(low).any():
         return np.zeros(1), np.full(1, LONG_H), cause | int(Cause.NO_OUTSIDE)
-    cold = np.flatnonzero(value < needed)
-    if not len(cold):
-        wait = 0.0
-    elif cold[-1] == len(value) - 1:
-        wait = LONG_H
-    else:
-        wait = (c.cells.edges[ahead.start + cold[-1] + 1] - c.now) / 3600
-    return np.full(1, wait), np.full(1, wait), cause
+
+    def wait(value: Floats) -> Floats:
+        cold = np.flatnonzero(value < needed)
+        if not len(cold):
+            return np.zeros(1)
+        if cold[-1] == len(value) - 1:
+            return np.full(1, LONG_H)
+        return np.array([(c.cells.edges[ahead.start + cold[-1] + 1] - c.now) / 3600])
+
+    return wait(high), wait(low), cause
 
 
-def _last(c: Context, name: str) -> float | None:
-    """Return the last measured value that is still fresh at 'now', or None."""
-    value = c.cells.value(name)
-    known = np.flatnonzero(~np.isnan(value) & ~c.cells.forecast)
+def _last(c: Context, name: str) -> Triple | None:
+    """Return bounds of the last measured value that is still fresh at 'now', or None."""
+    low, high = c.cells.ends(name)
+    known = np.flatnonzero(~np.isnan(low) & ~c.cells.forecast)
     if not len(known) or c.now - c.cells.edges[known[-1] + 1] > FRESH_S:
         return None
-    return float(value[known[-1]])
+    at = known[-1:]
+    return low[at], high[at], c.cells.why(name)[at]

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from riskrules.facts.build import Context
-from riskrules.facts.cells import Cells, Truth, build_cells
+from riskrules.facts.cells import RAIN, Cells, Truth, build_cells, settle_causes
 from riskrules.facts.cold import cold_truth, cold_watch
 from riskrules.facts.kinds import Cause
 from riskrules.facts.nights import days, nights
@@ -28,12 +28,16 @@ from riskrules.facts.sun import sun_times
 from riskrules.facts.table import Facts
 from riskrules.facts.wet import running, wet_periods, wet_truth, windows
 from riskrules.logs.events import Event
-from riskrules.logs.judge import judge
-from riskrules.logs.readings import FORECAST_REACH_S, Readings
+from riskrules.logs.limits import Limits, load_limits
+from riskrules.logs.readings import FORECAST_REACH_S, Ints, Readings
+from riskrules.logs.ready import make_ready
+from riskrules.logs.troubles import Origin
+from riskrules.logs.variables import VARIABLES, Floats
 from riskrules.packs.model import Threshold
 from riskrules.science.air import relative_humidity_from_dew_point, vapour_pressure_deficit
 
 HOUR_S = 3600
+DEW_POINT = "dew_point_temperature"
 MoreFacts = Callable[[Context], Facts]
 
 
@@ -55,6 +59,7 @@ def derive(
     setup: Setup,
     now: int,
     more: Sequence[MoreFacts] = (),
+    limits: Limits | None = None,
 ) -> Facts:
     """Derive all facts of a block.
 
@@ -74,13 +79,17 @@ def derive(
         Where the past ends. [s since 1970 UTC]
     more : sequence of callables
         From plug-ins: each returns further tables.
+    limits : Limits, optional
+        By which readings that were not judged yet are; by default the shipped ones.
 
     Returns
     -------
     dict of FactTable
         By kind; a kind without facts has an empty table.
     """
-    context = prepare(block, sources, events, shared, place, setup, now)
+    limits = limits or load_limits()
+    ready = make_ready([rows for rows in sources if len(rows)], limits, place)
+    context = prepare(block, ready, events, shared, place, setup, now, limits)
     day = days(context)
     wet = wet_periods(context)
     facts: Facts = {"day": day, "night": nights(context), "wet_period": wet}
@@ -118,12 +127,15 @@ def prepare(
     place: Place,
     setup: Setup,
     now: int,
+    limits: Limits,
 ) -> Context:
-    """Cut the block's time into cells and settle every condition over them; see `derive`."""
+    """Cut the block's time into cells and settle every condition over them; see `derive`.
+
+    The readings are judged, and their gaps filled as far as they are to be.
+    """
     values = {name: t.value for name, t in shared.items()}
-    judged = [judge(rows, shared) for rows in sources if len(rows)]
-    first = min(int(rows.time[0]) for rows in judged) - HOUR_S
-    last = max(int(rows.time[-1]) for rows in judged)
+    first = min(int(rows.time[0]) for rows in sources) - HOUR_S
+    last = max(int(rows.time[-1]) for rows in sources)
     last = max(last, now + int(values["cold_ahead"] * HOUR_S))
     zone = ZoneInfo(place.zone)
     start_day = datetime.fromtimestamp(first, zone).date() - timedelta(days=1)
@@ -133,8 +145,8 @@ def prepare(
     events = [e for e in events if e.time <= now or (e.what == "planned" and e.time <= soon)]
     edges = _edges(events, values, first, last)
     sun = [int(t) for t in np.concatenate([rise, fall]) if t >= 0]
-    cells = build_cells(judged, [*edges, *sun, last], now)
-    _complete(cells, setup)
+    cells = build_cells(sources, [*edges, *sun, last], now)
+    _complete(cells, setup, limits)
     journal = max((e.time for e in events if e.what != "planned"), default=0)
     states = state_truths(cells, events, values, setup)
     wet, sensor = wet_truth(cells, states, list(events), values)
@@ -159,40 +171,85 @@ def _edges(
     return [t for t in found if first <= t <= last]
 
 
-def _complete(cells: Cells, setup: Setup) -> None:
+def _complete(cells: Cells, setup: Setup, limits: Limits) -> None:
     """Fill in what follows from other variables: open beds see the outside air; humidity."""
     for name in list(cells.values):
         base = name.removesuffix("_outside")
+        if base == RAIN:
+            continue
         if setup.tunnel is False and setup.row_covers is False:
             other = base if name != base else f"{base}_outside"
-            _borrow(cells, other, name)
+            _borrow(cells, other, name, limits)
         elif setup.placed == "outside" and name == base == "air_temperature":
-            _borrow(cells, "air_temperature_outside", name)
+            _borrow(cells, "air_temperature_outside", name, limits)
     for place in ("", "_outside"):
-        dew, air = (
-            cells.value(f"dew_point_temperature{place}"),
-            cells.value(f"air_temperature{place}"),
+        if f"dew_point_temperature{place}" in cells.values:
+            _humidity_of_dew_point(cells, place)
+    _deficit(cells)
+
+
+def _humidity_of_dew_point(cells: Cells, place: str) -> None:
+    """Rebuild a humidity that is missing from the dew point of the same sensor."""
+    air, dew = (cells.ends(f"{name}{place}") for name in ("air_temperature", DEW_POINT))
+    name = f"relative_humidity{place}"
+    ends = [
+        np.clip(relative_humidity_from_dew_point(t, np.minimum(d, t)), 0, 100)
+        for t, d in ((air[1], dew[0]), (air[0], dew[1]))
+    ]
+    middle = ends[0] if ends[0] is ends[1] else (ends[0] + ends[1]) / 2
+    why = cells.why(f"air_temperature{place}") | cells.why(f"{DEW_POINT}{place}")
+    _put_where_missing(cells, name, middle, (ends[0], ends[1]), why)
+
+
+def _deficit(cells: Cells) -> None:
+    """Add the vapour pressure deficit: least in the coldest, moistest air there may have been."""
+    air, humidity = cells.ends("air_temperature"), cells.ends("relative_humidity")
+    name = "vapour_pressure_deficit"
+    low = np.maximum(vapour_pressure_deficit(air[0], humidity[1]), 0)
+    high = np.maximum(vapour_pressure_deficit(air[1], humidity[0]), 0)
+    cells.values[name] = low if (low == high).all() else (low + high) / 2
+    why = cells.why("air_temperature") | cells.why("relative_humidity")
+    if (low < high).any():
+        cells.low[name], cells.high[name] = low, high
+    cells.cause[name] = np.where(~(low == high), why, 0)
+
+
+def _borrow(cells: Cells, name: str, other: str, limits: Limits) -> None:
+    """Fill the holes of a variable from another sensor in the same air, at the same farm.
+
+    A block without a sensor of its own takes the other's word (our reading of an open bed); a
+    hole of its own sensor is borrowed, and as wide as two places of a farm may differ.
+    """
+    low, high = cells.ends(other)
+    base = name.removesuffix("_outside")
+    if name not in cells.values:
+        _put_where_missing(cells, name, cells.value(other), (low, high), cells.why(other))
+        return
+    width, span = limits.of(other, "outside").borrowed, VARIABLES[base]
+    ends = np.maximum(low - width, span.least), np.minimum(high + width, span.most)
+    gone = np.isnan(cells.value(name)) & ~np.isnan(low)
+    if not gone.any():
+        return
+    origin = cells.origin.get(name, np.zeros(len(cells), dtype=np.uint8))
+    cells.origin[name] = np.where(gone, int(Origin.BORROWED), origin).astype(np.uint8)
+    cause = cells.why(other) | int(Cause.BORROWED)
+    _put_where_missing(cells, name, cells.value(other), ends, cause)
+
+
+def _put_where_missing(
+    cells: Cells, name: str, value: Floats, ends: tuple[Floats, Floats], why: Ints
+) -> None:
+    """Give a variable values, with their ends, where it has none."""
+    own, own_why = cells.value(name), cells.why(name)
+    gone = np.isnan(own)
+    if name in cells.low or not np.array_equal(ends[0], ends[1], equal_nan=True):
+        low, high = cells.ends(name)
+        cells.low[name], cells.high[name] = (
+            np.where(gone, end, old) for end, old in zip(ends, (low, high), strict=True)
         )
-        if not np.isnan(dew).all():
-            name = f"relative_humidity{place}"
-            rebuilt = np.clip(relative_humidity_from_dew_point(air, np.minimum(dew, air)), 0, 100)
-            own, why = cells.value(name), cells.why(name)
-            cells.values[name] = np.where(np.isnan(own), rebuilt, own)
-            cells.cause[name] = np.where(np.isnan(cells.values[name]), why, 0)
-    deficit = vapour_pressure_deficit(
-        cells.value("air_temperature"), cells.value("relative_humidity")
-    )
-    cells.values["vapour_pressure_deficit"] = np.maximum(deficit, 0)
-    cells.cause["vapour_pressure_deficit"] = np.where(
-        np.isnan(deficit), cells.why("air_temperature") | cells.why("relative_humidity"), 0
-    )
-
-
-def _borrow(cells: Cells, name: str, other: str) -> None:
-    """Fill the holes of a variable from another of the same air."""
-    own, why = cells.value(name), cells.why(name)
-    filled = np.where(np.isnan(own), cells.value(other), own)
-    cells.values[name], cells.cause[name] = filled, np.where(np.isnan(filled), why, 0)
+    cells.values[name] = np.where(gone, value, own)
+    cells.cause[name] = np.where(gone & ~np.isnan(value), why, own_why)
+    settle_causes(cells, name)
 
 
 def _conditions(
@@ -218,8 +275,8 @@ def _conditions(
 
 def _splashing(cells: Cells, events: list[Event], states: Mapping[str, Truth]) -> Truth:
     """Return where water drops hit the plants: rain, or overhead water, without film."""
-    rate = cells.rain_rate()
-    gone = np.isnan(rate)
+    found = cells.rain()
     cause = np.full(len(cells), int(Cause.NO_RAIN), dtype=np.int64)
-    rain = Truth(np.nan_to_num(rate) > 0, gone | (np.nan_to_num(rate) > 0), cause)
+    maybe = np.isnan(found.high) | (np.nan_to_num(found.high) > 0)
+    rain = Truth(np.nan_to_num(found.low) > 0, maybe, cause)
     return (rain | running(cells, events, "overhead")) & ~states["filmed"]

@@ -13,7 +13,6 @@ from riskrules.facts.table import FactTable
 from riskrules.logs.readings import Ints
 
 SOIL = (-30.0, 75.0)
-HOTTEST = AIR[1]
 
 
 def _kept(c: Context, start: Ints, end: Ints) -> Ints:
@@ -81,10 +80,9 @@ def days(c: Context) -> FactTable:
 
 
 def _degree_hours(c: Context, b: Builder) -> None:
-    value = c.cells.value("air_temperature")
-    gone = np.isnan(value)
-    excess = np.maximum(np.where(gone, 0, value) - c.shared["hot"], 0)
-    excess = np.where(gone, 0, excess)
-    least = b.spans.total(excess * c.cells.hours)
-    most = least + b.spans.total(gone * c.cells.hours) * (HOTTEST - c.shared["hot"])
-    b.put("degree_hours", (least, most, b.spans.missing("air_temperature")))
+    low, high = c.cells.within("air_temperature", AIR)
+    least, most = (
+        b.spans.total(np.maximum(value - c.shared["hot"], 0) * c.cells.hours)
+        for value in (low, high)
+    )
+    b.put("degree_hours", (least, most, b.spans.open_causes("air_temperature")))

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from riskrules.facts.build import Builder, Context, Triple, sure_times, times
-from riskrules.facts.cells import Bools, Spans
+from riskrules.facts.cells import Bools
 from riskrules.facts.kinds import AIR, LONG_H, Cause
+from riskrules.facts.spans import Spans
 from riskrules.facts.table import FactTable
 from riskrules.logs.events import Event
 from riskrules.logs.readings import Ints
@@ -186,13 +187,14 @@ def _cooling(c: Context, b: Builder, events: list[Event]) -> None:
     low, high, cause = spans.hours_of(warm)
     most = np.where(found, high, np.where(ahead, 999.0, high))
     b.put("warm_hours_after", (np.where(found, low, 0), most, cause | code))
-    value = c.cells.value("air_temperature")
-    slow, fast = keeping_rate_bounds(value)
+    low_air, high_air = c.cells.ends("air_temperature")
+    slow = keeping_rate_bounds(low_air)[0]
+    fast = keeping_rate_bounds(high_air)[1]
     life = c.shared["keeping_days"] * 24
-    used_low = spans.total(np.where(np.isnan(value), 0, slow) * c.cells.hours) / life
+    used_low = spans.total(np.where(np.isnan(low_air), 0, slow) * c.cells.hours) / life
     capped = np.minimum(np.nan_to_num(fast, nan=FASTEST_DECLINE, posinf=FASTEST_DECLINE), 99)
     used_high = (spans.total(capped * c.cells.hours) + spans.beyond * FASTEST_DECLINE) / life
     used_high = np.where(ahead, 99.0, used_high)
-    why = cause | code | spans.missing("air_temperature")
+    why = cause | code | spans.open_causes("air_temperature")
     unpublished = np.where(why == 0, int(Cause.OUT_OF_RANGE), why)
     b.put("life_used", (np.where(found, used_low, 0), used_high, unpublished))

@@ -14,8 +14,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from riskrules.facts.cells import Cells, Spans, Truth
+from riskrules.facts.cells import Cells, Truth
 from riskrules.facts.kinds import AIR
+from riskrules.facts.spans import Spans
 from riskrules.logs.readings import Ints
 from riskrules.logs.variables import Floats
 
@@ -57,11 +58,9 @@ def moments(cells: Cells, wet: Truth, whole: Spans, core: Spans) -> Moments | No
         return np.asarray(running - before[period])
 
     least_h, most_h = so_far(sure), so_far(maybe)
-    value = cells.value("air_temperature")[cell]
-    gone = np.isnan(value)
     temperature = []
-    for limit, sign in ((AIR[0], -1.0), (AIR[1], 1.0)):
-        filled = np.where(gone, limit, value)
+    for end, sign in zip(cells.within("air_temperature", AIR), (-1.0, 1.0), strict=True):
+        filled = end[cell]
         worst = np.where(maybe > 0, sign * filled, -APART / 2) + period * APART
         worst = sign * (np.maximum.accumulate(worst) - period * APART)
         mean = np.where(least_h > 0, so_far(filled * sure) / np.maximum(least_h, 1e-9), worst)

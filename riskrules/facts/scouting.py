@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from riskrules.facts.build import Builder, Context, sure_times, times
-from riskrules.facts.cells import stretches
 from riskrules.facts.kinds import Cause
+from riskrules.facts.spans import stretches
 from riskrules.facts.table import FactTable
 from riskrules.science.sampling import wilson_interval
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from riskrules.facts.build import MOST_RAIN_RATE, Builder, Context, Triple, all_through
-from riskrules.facts.cells import Spans, Truth, core_and_rest
+from riskrules.facts.cells import Truth
 from riskrules.facts.cold import put_critical
 from riskrules.facts.kinds import AIR, Cause
 from riskrules.facts.picks import to_next_pick
+from riskrules.facts.spans import Spans, core_and_rest
 from riskrules.facts.table import FactTable
 from riskrules.logs.variables import Floats
 
@@ -73,20 +74,20 @@ def shut_spells(c: Context) -> FactTable:
 
 def rain_spells(c: Context) -> FactTable:
     """Derive stretches of rain, with their amount and highest rate of a log step."""
-    rate = c.cells.rain_rate()
-    gone = np.isnan(rate)
-    falling = np.nan_to_num(rate) > 0
+    rain = c.cells.rain()
+    low_rate = np.nan_to_num(rain.low)
+    high_rate = np.nan_to_num(rain.high, nan=MOST_RAIN_RATE)
     cause = np.full(len(c.cells), int(Cause.NO_RAIN), dtype=np.int64)
     cause |= np.where(c.cells.forecast, int(Cause.NOT_YET), 0)
-    raining = Truth(falling, falling | gone, cause)
+    raining = Truth(low_rate > 0, high_rate > 0, cause)
     b, core = _begin(c, "rain_spell", raining, c.shared["join_rain_gap"] * 3600)
-    least = core.total(np.where(gone, 0, rate) * c.cells.hours)
+    least = core.total(low_rate * c.cells.hours)
     b.put("rain", (least, c.rain(b.spans)[1], b.spans.cause_of(raining)))
-    peak = core.reduce(np.maximum, np.where(gone, 0, rate), 0)
-    most = b.spans.reduce(np.maximum, np.where(gone, MOST_RAIN_RATE, rate), MOST_RAIN_RATE)
+    peak = core.reduce(np.maximum, low_rate, 0)
+    most = b.spans.reduce(np.maximum, high_rate, MOST_RAIN_RATE)
     b.put("peak_rate", (np.where(core.empty, 0, peak), most, b.spans.cause_of(raining)))
     low, high = _air_of(b, core, raining)
-    b.put("temperature", (low, high, b.spans.missing("air_temperature")
+    b.put("temperature", (low, high, b.spans.open_causes("air_temperature")
                           | b.spans.cause_of(raining)))  # fmt: skip
     b.put("to_next_pick", to_next_pick(c, b.table.end))
     b.put("straw", all_through(b, core, c.truths["straw"]))
@@ -168,8 +169,6 @@ def _count(day: FactTable, which: np.ndarray, start: np.ndarray, end: np.ndarray
 def _night_mean(c: Context, b: Builder, core: Spans, why: np.ndarray) -> Triple:
     """Return the mean temperature of the nights within a run and of the one after it."""
     dark = c.truths["night"].sure * c.cells.hours
-    value = c.cells.value("air_temperature")
-    gone = np.isnan(value)
     rises = c.sunrise[c.sunrise >= 0]
     last = c.cells.edges[core.i1]
     at = np.minimum(np.searchsorted(rises, last), len(rises) - 1)
@@ -179,8 +178,8 @@ def _night_mean(c: Context, b: Builder, core: Spans, why: np.ndarray) -> Triple:
     t = b.table
     none = (hours == 0) | core.empty | (t.start[0] < t.start[1]) | (t.end[0] < t.end[1])
     bounds = []
-    for limit in AIR:
-        mean = nights.total(np.where(gone, limit, value) * dark) / np.maximum(hours, 1e-9)
+    for limit, value in zip(AIR, c.cells.within("air_temperature", AIR), strict=True):
+        mean = nights.total(value * dark) / np.maximum(hours, 1e-9)
         bounds.append(np.where(none, limit, mean))
-    cause = nights.missing("air_temperature") | why
+    cause = nights.open_causes("air_temperature") | why
     return bounds[0], bounds[1], np.where(cause == 0, int(Cause.NOT_YET), cause)

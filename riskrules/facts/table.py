@@ -51,6 +51,7 @@ class Fact:
     words: dict[str, str]
     stages: tuple[int, int]
     forecast: bool
+    shares: dict[str, dict[str, float]] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -67,6 +68,9 @@ class FactTable:
         Bits of `Cause`: why the bounds differ.
     stages_sure, stages_possible : ndarray of int, shape (n,)
         One bit a BBCH code (see `riskrules.facts.stages`).
+    shares : dict of dict of ndarray, shape (n,)
+        By variable, which share of each fact's span was measured, doubted, filled, borrowed,
+        forecast or missing; empty for kinds that rest on no reading.
     """
 
     kind: Kind
@@ -83,6 +87,7 @@ class FactTable:
     stages_sure: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     stages_possible: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     forecast: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=np.bool_))
+    shares: dict[str, dict[str, Floats]] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.ids)
@@ -108,6 +113,10 @@ class FactTable:
             {name: column[i] for name, column in self.words.items()},
             (int(self.stages_sure[i]), int(self.stages_possible[i])),
             bool(self.forecast[i]),
+            {
+                name: {part: share for part, c in parts.items() if (share := float(c[i]))}
+                for name, parts in self.shares.items()
+            },
         )
 
     def __iter__(self) -> Iterator[Fact]:

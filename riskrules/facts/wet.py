@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from riskrules.facts.build import Builder, Context, all_through
-from riskrules.facts.cells import Bools, Cells, Shared, Spans, Truth, core_and_rest
+from riskrules.facts.cells import Bools, Cells, Shared, Truth
 from riskrules.facts.kinds import AIR, Cause
 from riskrules.facts.picks import to_next_pick
 from riskrules.facts.reached import BoundsOf, highest_reached, moments
+from riskrules.facts.spans import Spans, core_and_rest
 from riskrules.facts.table import FactTable
 from riskrules.logs.events import Event
 from riskrules.logs.readings import Ints
@@ -38,17 +39,19 @@ def wet_truth(
     ``wet_humidity_sure``, surely dry below ``wet_humidity_possible``, doubtful between
     (assumption). Rain and overhead water wet plants that no film covers.
     """
-    sensor = cells.value("surface_wetness")
-    has_sensor = ~np.isnan(sensor)
-    humidity = cells.value("relative_humidity")
-    gone = np.isnan(humidity)
-    sure = humidity >= shared["wet_humidity_sure"]
-    maybe = gone | (humidity >= shared["wet_humidity_possible"])
-    cause = np.where(gone, cells.why("relative_humidity"), int(Cause.DOUBTFUL_BAND))
-    guess = Truth(sure, maybe, cause) | _watered(cells, states, events, shared)
-    felt_sure = sensor >= shared["sensor_wet"]
-    felt_maybe = sensor >= shared["sensor_dry"]
+    felt = cells.ends("surface_wetness")
+    has_sensor = ~np.isnan(felt[0])
+    low, high = cells.ends("relative_humidity")
+    gone = np.isnan(low)
+    sure = low >= shared["wet_humidity_sure"]
+    maybe = gone | (high >= shared["wet_humidity_possible"])
     doubt = np.full(len(cells), int(Cause.DOUBTFUL_BAND), dtype=np.int64)
+    why = np.where(cells.opened("relative_humidity"), cells.why("relative_humidity"), 0)
+    cause = np.where(gone, why, doubt | why)
+    guess = Truth(sure, maybe, cause) | _watered(cells, states, events, shared)
+    felt_sure = felt[0] >= shared["sensor_wet"]
+    felt_maybe = felt[1] >= shared["sensor_dry"]
+    opened = np.where(cells.opened("surface_wetness"), cells.why("surface_wetness"), 0)
     if "surface_wetness" in cells.values:
         silent = ~has_sensor & ~cells.forecast
         why = np.where(silent, cells.why("surface_wetness"), guess.cause)
@@ -56,7 +59,7 @@ def wet_truth(
     truth = Truth(
         np.where(has_sensor, felt_sure, guess.sure),
         np.where(has_sensor, felt_maybe | felt_sure, guess.maybe),
-        np.where(has_sensor, doubt, guess.cause),
+        np.where(has_sensor, doubt | opened, guess.cause),
     )
     return truth, has_sensor
 
@@ -67,12 +70,12 @@ def _watered(cells: Cells, states: dict[str, Truth], events: list[Event], shared
     Rain that a gauge should have measured and did not may have fallen; where the farm has no
     gauge at all, humidity speaks alone.
     """
-    amount = cells.rain_of_step()
-    raining = np.nan_to_num(amount) >= shared["rain_wets"]
-    gone = np.isnan(amount) & cells.has_gauge()
+    rain = cells.rain()
+    raining = np.nan_to_num(rain.step_low) >= shared["rain_wets"]
+    gone = np.isnan(rain.step_high) & cells.has_gauge()
     cause = np.where(gone, int(Cause.NO_RAIN), int(Cause.DOUBTFUL_BAND))
     cause |= np.where(gone & cells.forecast, int(Cause.NOT_YET), 0)
-    water = Truth(raining, gone | (np.nan_to_num(amount) > 0), cause)
+    water = Truth(raining, gone | (np.nan_to_num(rain.step_high) > 0), cause)
     return (water | running(cells, events, "overhead")) & ~states["filmed"]
 
 
@@ -114,11 +117,9 @@ def _temperature(
     c: Context, b: Builder, core: Spans, core_h: Floats, whole_h: Floats
 ) -> tuple[Floats, Floats, Ints]:
     wet = c.truths["wet"]
-    value = c.cells.value("air_temperature")
-    gone = np.isnan(value)
     bounds = []
-    for limit, ufunc in ((AIR[0], np.minimum), (AIR[1], np.maximum)):
-        filled = np.where(gone, limit, value)
+    ends = c.cells.within("air_temperature", AIR)
+    for limit, filled, ufunc in zip(AIR, ends, (np.minimum, np.maximum), strict=True):
         core_sum = core.total(filled * c.cells.hours * wet.sure)
         dry = np.inf if ufunc is np.minimum else -np.inf
         worst = b.spans.reduce(ufunc, np.where(wet.maybe, filled, dry), limit)
@@ -126,7 +127,7 @@ def _temperature(
         added = ufunc(worst, core_mean)
         total = np.maximum(whole_h, 1e-9)
         bounds.append((core_h * core_mean + (whole_h - core_h) * added) / total)
-    cause = b.spans.missing("air_temperature") | b.spans.cause_of(wet)
+    cause = b.spans.open_causes("air_temperature") | b.spans.cause_of(wet)
     return bounds[0], bounds[1], cause
 
 

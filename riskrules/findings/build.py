@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -12,7 +12,7 @@ from riskrules.engine.match import Match
 from riskrules.facts.kinds import Cause
 from riskrules.facts.stages import codes
 from riskrules.facts.table import Fact, Facts
-from riskrules.findings.causes import settling, words_of
+from riskrules.findings.causes import settling, single_bits, words_of
 from riskrules.findings.model import (
     CERTAINTIES,
     DEFERRAL,
@@ -33,6 +33,8 @@ DAY_S = 86_400
 AS_PERCENT = ("incidence", "life_used")
 """Shares that people say in hundredths."""
 NOT_HASHED = ("hash", "status", "urgency", "margins")
+MENDED = {"borrowed": "partly_borrowed", "filled": "partly_filled", "doubted": "partly_doubted"}
+"""What a finding rests on where some of its readings are not the block's own and sound."""
 OF_THE_CLOCK = ("age", "hours_left")
 """Quantities that change from one hour to the next though nothing happened."""
 APART_S = 36 * 3600
@@ -70,6 +72,19 @@ class Lookup:
         if name not in self._records:
             self._records[name] = fact_record(self.fact(name), style)
         return self._records[name]
+
+    def gaps(self, variable: str, start: int, end: int) -> list[tuple[int, int]]:
+        """Return where a variable has no usable reading within a stretch, in order. [s]"""
+        table = self._facts.get("log_gap")
+        if table is None:
+            return []
+        columns = (table.start[0].tolist(), table.end[0].tolist(), table.words["variable"])
+        found = [
+            (max(a, start), min(z, end))
+            for a, z, word in zip(*columns, strict=True)
+            if word == variable and a < end and z > start
+        ]
+        return sorted(found)
 
     def _at(self, name: str) -> tuple[str, int]:
         kind = name.partition("/")[0]
@@ -238,6 +253,12 @@ def fact_record(fact: Fact, style: Style) -> dict[str, Any]:
         "words": fact.words,
         "stages": list(codes(fact.stages[0])),
         "forecast": fact.forecast,
+    } | ({"rests_on": _rounded(fact.shares)} if fact.shares else {})
+
+
+def _rounded(shares: Mapping[str, Mapping[str, float]]) -> dict[str, dict[str, float]]:
+    return {
+        name: {part: round(x, 4) for part, x in parts.items()} for name, parts in shares.items()
     }
 
 
@@ -264,11 +285,13 @@ def sentence_of(rule: Rule, pack: Pack, given: Given, style: Style) -> str:
     return said[:1].upper() + said[1:]
 
 
-def _basis(facts: Iterable[Fact], now: int) -> str:
+def _basis(facts: Collection[Fact], now: int) -> str:
     """Return what a finding rests on at its weakest, forecast being weaker than estimated."""
     words = {f.words.get("basis", "measured") for f in facts}
     words |= {"forecast" for f in facts if f.start[0] >= now}
-    order = ("forecast", "partly_forecast", "estimated", "measured")
+    words |= {MENDED[part] for f in facts for parts in f.shares.values()
+              for part in MENDED if part in parts}  # fmt: skip
+    order = ("forecast", "partly_forecast", "estimated", *MENDED.values(), "measured")
     return next(word for word in order if word in words)
 
 
@@ -311,7 +334,8 @@ def _margins(weighed: Sequence[Weighed]) -> tuple[Margin, ...]:
 
 LEADING = (
     Cause.STUCK, Cause.DISAGREE, Cause.NO_TEMPERATURE, Cause.NO_HUMIDITY, Cause.NO_WETNESS,
-    Cause.NO_OUTSIDE, Cause.NO_RAIN, Cause.DOUBTFUL_BAND, Cause.NO_STAGE, Cause.NO_COVER_RECORD,
+    Cause.NO_OUTSIDE, Cause.NO_RAIN, Cause.BORROWED, Cause.FILLED, Cause.DOUBTED,
+    Cause.DOUBTFUL_BAND, Cause.NO_STAGE, Cause.NO_COVER_RECORD,
     Cause.NO_GROUND_RECORD, Cause.NO_JOURNAL, Cause.NO_SOIL, Cause.FEW_EXAMINED,
     Cause.OUT_OF_RANGE,
 )  # fmt: skip
@@ -366,6 +390,29 @@ def _runs(group: list[tuple[Episode, Cause]]) -> list[list[tuple[Episode, Cause]
     return runs
 
 
+GAPS_OF = {
+    Cause.NO_TEMPERATURE: "air_temperature",
+    Cause.NO_HUMIDITY: "relative_humidity",
+    Cause.NO_WETNESS: "surface_wetness",
+    Cause.NO_OUTSIDE: "outside",
+}
+"""Which gaps of the log belong to a cause."""
+
+
+def _with_gaps(cause: Cause, span: tuple[int, int], scene: Scene) -> list[str]:
+    """Return the words of a cause, those of a missing variable with when it was missing."""
+    found = []
+    until = min(span[1], scene.now)
+    for bit, words in zip(single_bits(cause), words_of(cause), strict=False):
+        gaps = scene.lookup.gaps(GAPS_OF[bit], span[0], until) if bit in GAPS_OF else []
+        if gaps:
+            more = f" and {len(gaps) - 1} more times" if len(gaps) > 2 else ""
+            more = " and once more" if len(gaps) == 2 else more
+            words += f" (missing {scene.style.span(*gaps[0])}{more})"
+        found.append(words)
+    return found
+
+
 def _unknown(lead: Cause, run: list[tuple[Episode, Cause]], scene: Scene) -> UnknownFinding:
     lo, hi = scene.window
     found = [episode for episode, _ in run]
@@ -376,7 +423,8 @@ def _unknown(lead: Cause, run: list[tuple[Episode, Cause]], scene: Scene) -> Unk
     titles = sorted({e.rule.title for e in found})
     shown = scene.style.span(max(start, lo), min(end, hi))
     leaves = "; ".join(titles[:3]) + (f"; and {len(titles) - 3} more" if len(titles) > 3 else "")
-    sentence = f"Unknown {shown}: {', '.join(words_of(cause))}. Left open: {leaves}."
+    why = ", ".join(_with_gaps(cause, (max(start, lo), min(end, hi)), scene))
+    sentence = f"Unknown {shown}: {why}. Left open: {leaves}."
     made = UnknownFinding(
         id=identity(f"unknown.{int(lead)}", scene.block, start, scene.style),
         block=scene.block,

@@ -70,6 +70,11 @@ def words_of(cause: Cause) -> list[str]:
     return list(_words(int(cause)))
 
 
+def single_bits(cause: Cause) -> list[Cause]:
+    """Return the bits of a cause in the order of `words_of`."""
+    return [bit for bit in WORDS if bit & cause]
+
+
 @lru_cache(maxsize=1024)
 def _words(cause: int) -> list[str]:
     return [words for bit, (words, _) in WORDS.items() if bit & cause] or ["it can't be told"]

@@ -210,11 +210,15 @@ def _refusal(
     return None
 
 
+NO_PACKS = ("jobs.yaml", "limits.yaml", "symptoms.yaml")
+"""Files beside the packs that are of another kind."""
+
+
 def pack_files(folders: Sequence[Path]) -> list[Path]:
     """Return the pack files of some folders (not those of their sub-folders)."""
     return [
         path
         for folder in folders
         for path in sorted(folder.glob("*.yaml"))
-        if path.name not in ("jobs.yaml",)
+        if path.name not in NO_PACKS
     ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from riskrules.facts.kinds import LONG_H
+from riskrules.facts.kinds import AIR, LONG_H
 from riskrules.facts.table import Fact, Facts
 from riskrules.show import Style
 from riskrules.worklist.jobs import Job
@@ -38,7 +38,8 @@ def guard(job: Job, facts: Facts, style: Style, lift_margin: float, now: int) ->
     """
     answers = []
     if "cold" in job.guards:
-        answers.append(_cold(facts["cold_watch"].fact(0), style, lift_margin, now))
+        watch = facts["cold_watch"].fact(0)
+        answers.append(_cold(watch, style, lift_margin, now, _silent_since(facts, style, now)))
     if "entry" in job.guards:
         answers.append(_limit(facts, "entry", style, now))
     if "pick" in job.guards:
@@ -50,8 +51,18 @@ def guard(job: Job, facts: Facts, style: Style, lift_margin: float, now: int) ->
     return GuardAnswer(ready, words, until)
 
 
-def _cold(watch: Fact, style: Style, lift_margin: float, now: int) -> GuardAnswer:
-    """Ask whether the outside is warm enough for the part at risk, and stays so."""
+def _silent_since(facts: Facts, style: Style, now: int) -> str:
+    """Return since when the outside sensor has had no usable reading, in words, or nothing."""
+    gaps = [f for f in facts.get("log_gap", ()) if f.words["variable"] == "outside"]
+    last = max((f for f in gaps if f.end[1] >= now), key=lambda f: f.start, default=None)
+    return f" since {style.moment(last.start[0])}" if last else ""
+
+
+def _cold(watch: Fact, style: Style, lift_margin: float, now: int, silent: str) -> GuardAnswer:
+    """Ask whether the outside is warm enough for the part at risk, and stays so.
+
+    A reading or a forecast that is doubted counts at its coldest.
+    """
     q = watch.quantities
     needed = q["critical_temperature"].most + lift_margin
     part = watch.words["part"].replace("_", " ")
@@ -61,15 +72,15 @@ def _cold(watch: Fact, style: Style, lift_margin: float, now: int) -> GuardAnswe
         f"({part} is harmed at {style.value(q['critical_temperature'].most, 'degC')} of tissue)"
     )
     outside, wait = q["outside_now"], q["until_safe"]
-    if not outside.certain:
-        return GuardAnswer("wait", (f"No fresh outside reading: {name}.",))
-    seen = f"{style.value(outside.least, 'degC')} outside now"
-    if not wait.certain:
+    if outside.least <= AIR[0]:
+        return GuardAnswer("wait", (f"No fresh outside reading{silent}: {name}.",))
+    seen = f"{style.bounds(outside)} outside now"
+    if wait.least == 0 and wait.most >= LONG_H:
         return GuardAnswer("wait", (f"{seen}, no forecast for the hours ahead: {name}.",))
-    if wait.least >= LONG_H:
+    if wait.most >= LONG_H:
         return GuardAnswer("wait", (f"{seen}, and too cold ahead by the forecast: {name}.",))
-    if wait.least > 0:
-        start = now + int(wait.least * HOUR_S)
+    if wait.most > 0:
+        start = now + int(wait.most * HOUR_S)
         words = f"{seen}: {name}, by the forecast about {style.moment(start)}."
         return GuardAnswer("not before", (words,), start)
     if outside.least < needed:

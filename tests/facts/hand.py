@@ -60,6 +60,11 @@ def log(first: str, step_h: float = 1, forecast: int = 0, **columns: Column) -> 
     return Readings(time, step, values, cause, np.arange(n) >= n - forecast)
 
 
+def air(n: int, mean: float = 15) -> list[float | None]:
+    """Return hourly air temperatures that move a little, so that no sensor seems stuck."""
+    return [mean + 0.01 * (i % 3) for i in range(n)]
+
+
 def facts(
     rows: Readings | Sequence[Readings],
     events: Sequence[Event] = (),

@@ -13,10 +13,6 @@ Values = list[float | None]
 FIRST = "2026-06-10 01:00"
 
 
-def air(n: int, mean: float = 15) -> Values:
-    return [mean + 0.01 * (i % 3) for i in range(n)]
-
-
 def test_a_cover_spell_runs_from_on_to_off_with_its_humid_hours() -> None:
     rh: Values = [70.0] * 20 + [93.0] * 3 + [70.0] * 25
     rows = log(FIRST, t=air(48), rh=rh)

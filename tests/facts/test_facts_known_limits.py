@@ -12,10 +12,6 @@ Values = list[float | None]
 FIRST = "2026-06-10 01:00"
 
 
-def air(n: int, mean: float = 15) -> Values:
-    return [mean + 0.01 * (i % 3) for i in range(n)]
-
-
 def day_of_june(found: Facts, day: int) -> Fact:
     noon = at(f"2026-06-{day} 12:00")
     (fact,) = [d for d in found["day"] if d.start[0] < noon < d.end[0]]

@@ -28,10 +28,6 @@ from .random_logs import season, seeds, some, told
 Values = list[float | None]
 
 
-def air(n: int, mean: float = 15) -> Values:
-    return [mean + 0.01 * (i % 3) for i in range(n)]
-
-
 @pytest.mark.parametrize(("latitude", "longitude"), [(36.1, -79.95), (52.0, 5.0), (-37.0, 175.0)])
 def test_sun_times_are_those_of_astral_on_the_place_s_own_days(
     latitude: float, longitude: float

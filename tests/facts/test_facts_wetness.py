@@ -16,10 +16,6 @@ FILM_ON = event("2026-06-10 00:00", "film", "on")
 FILM_OFF = event("2026-06-10 00:00", "film", "off")
 
 
-def air(n: int, mean: float = 15) -> Values:
-    return [mean + 0.01 * (i % 3) for i in range(n)]
-
-
 def sensor(*runs: tuple[int, float | None]) -> Values:
     """Return a column from runs of (hours, value)."""
     return [value for hours, value in runs for _ in range(hours)]
