@@ -10,6 +10,7 @@ from typing import Annotated, Any, TypeVar
 
 import typer
 
+from riskrules.cli_logs import app as logs_app
 from riskrules.errors import RiskRulesError
 
 app = typer.Typer(
@@ -19,8 +20,15 @@ app = typer.Typer(
     rich_markup_mode=None,
     help="What last night did to each block of strawberries, how sure that is, and what to do.",
 )
+app.add_typer(logs_app, name="logs")
 
-Logs = Annotated[list[Path], typer.Argument(help="Log files, or the folder that holds them.")]
+Logs = Annotated[
+    list[Path] | None,
+    typer.Argument(help="Log files, or the folder that holds them; else the farm's log store."),
+]
+Store = Annotated[
+    Path | None, typer.Option(help="The log store to read, else that of the farm file.")
+]
 Events = Annotated[list[Path] | None, typer.Option(help="What was done and seen: an events CSV.")]
 FarmFile = Annotated[Path | None, typer.Option("--farm", help="The farm file (YAML).")]
 Profile = Annotated[Path | None, typer.Option(help="A region profile (YAML).")]
@@ -69,7 +77,8 @@ def _moment(text: str | None, zone: Any) -> int | None:
 
 
 def _reviewed(
-    logs: list[Path],
+    logs: list[Path] | None,
+    store: Path | None,
     events: list[Path] | None,
     farm: Path | None,
     profile: Path | None,
@@ -79,6 +88,10 @@ def _reviewed(
     since: Path | None = None,
     crew_hours: float | None = None,
 ) -> Any:
+    if logs and store:
+        raise typer.BadParameter("give either logs or --store")
+    if not logs and farm is None:
+        raise typer.BadParameter("nothing to review; expected logs, or --farm with a log store")
     from riskrules.engine.evaluate import DURABLE, evaluator_name
     from riskrules.engine.process import shared_engine
 
@@ -89,15 +102,33 @@ def _reviewed(
     from riskrules.sources import gather
 
     book = shipped_rulebook(profile)
-    gathered = gather(logs, farm, events or (), forecast)
+    gathered = gather(logs or (), farm, events or (), forecast, _store(store))
     for note in gathered.notes:
         print(note, file=sys.stderr)
     earlier = _earlier(since)
-    return review(
+    found = review(
         gathered.farm, gathered.blocks, gathered.events, book,
         first=days[0], last=days[1], as_of=_moment(as_of, gathered.farm.zone),
         earlier=earlier, crew_hours=crew_hours, engine=engine,
     )  # fmt: skip
+    if gathered.store is not None and as_of is None and days == (None, None):
+        _note_review(gathered.store, found)
+    return found
+
+
+def _note_review(store: Any, found: Any) -> None:
+    """Write down in the log store that the review of the morning ran, for ``logs status``."""
+    now = datetime.now(found.farm.zone)
+    try:
+        store.note_review(int(now.timestamp()), now.date(), found.window)
+    except RiskRulesError as error:
+        print(f"{error} (the review itself is done)", file=sys.stderr)
+
+
+def _store(folder: Path | None) -> Any:
+    from riskrules.logs.store import LogStore
+
+    return LogStore(folder, create=False) if folder else None
 
 
 def _earlier(path: Path | None) -> dict[str, Any] | None:
@@ -138,7 +169,8 @@ def _days(on: str | None, first: str | None, last: str | None) -> tuple[date | N
 
 @app.command()
 def review(
-    logs: Logs,
+    logs: Logs = None,
+    store: Store = None,
     events: Events = None,
     farm: FarmFile = None,
     profile: Profile = None,
@@ -158,7 +190,7 @@ def review(
     """Say what happened, what it means, how sure that is, and what to do first."""
     days = _days(on, first, last)
     found = _reviewed(
-        logs, events, farm, profile, days, as_of, forecast, since, crew_hours
+        logs, store, events, farm, profile, days, as_of, forecast, since, crew_hours
     )  # fmt: skip
     if as_json:
         from riskrules.report import dumps
@@ -172,11 +204,12 @@ def review(
 
 @app.command()
 def explain(
-    logs: Logs,
     rule: Annotated[
         str, typer.Option(help="A rule such as gray_mold.flower_infection, or a finding's id.")
     ],
+    logs: Logs = None,
     block: Annotated[str | None, typer.Option(help="One block only.")] = None,
+    store: Store = None,
     events: Events = None,
     farm: FarmFile = None,
     profile: Profile = None,
@@ -198,7 +231,7 @@ def explain(
     if start:
         day = _day(start[:10], "the id's date")
         days = (day, day)
-    found = _reviewed(logs, events, farm, profile, days, as_of, forecast)
+    found = _reviewed(logs, store, events, farm, profile, days, as_of, forecast)
     show_explanations(found, rule, block, at)
 
 

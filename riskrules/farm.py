@@ -111,6 +111,7 @@ class FarmText(Strict):
     gaps: GapsText = GapsText()
     limits: str | None = None
     store: str | None = None
+    journal: str | None = None
     silent_after: Annotated[float, Field(gt=0, le=100_000)] = SILENT_AFTER_H
     review_within: Annotated[float, Field(gt=0, le=24)] = REVIEW_WITHIN_H
 

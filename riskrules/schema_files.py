@@ -9,7 +9,7 @@ from typing import Any
 
 from riskrules.errors import RiskRulesError
 
-NAMES = ("farm", "pack", "profile", "review")
+NAMES = ("farm", "pack", "profile", "review", "log_report")
 
 
 def schema(name: str) -> dict[str, Any]:
@@ -17,8 +17,9 @@ def schema(name: str) -> dict[str, Any]:
 
     Parameters
     ----------
-    name : {'farm', 'pack', 'profile', 'review'}
-        ``review`` is what ``review --json`` prints; the others are files that people write.
+    name : {'farm', 'pack', 'profile', 'review', 'log_report'}
+        ``review`` is what ``review --json`` prints, ``log_report`` what ``logs report --json``
+        does; the others are files that people write.
 
     Raises
     ------

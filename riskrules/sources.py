@@ -14,6 +14,7 @@ from riskrules.logs.events import Event, read_events
 from riskrules.logs.mapping import LogMapping, Placed, load_mapping
 from riskrules.logs.read import read_log, read_logs
 from riskrules.logs.readings import Note, Readings
+from riskrules.logs.times_zone import zone_of
 from riskrules.logs.typical_year import PREFIX, locate, read_typical_year
 from riskrules.plugins import reader_for
 
@@ -57,6 +58,7 @@ class Gathered:
     blocks: tuple[BlockLogs, ...]
     events: tuple[Event, ...]
     notes: tuple[Note, ...]
+    store: LogStore | None = None
 
 
 def sources_of(farm: Farm) -> list[Source]:
@@ -108,6 +110,8 @@ def mapping_for(farm: Farm, source: Source, path: Path) -> tuple[LogMapping, str
     """
     beside = path.parent / f"{path.name}{BESIDE}"
     found = load_mapping(beside) if beside.exists() else LogMapping()
+    if found.zone:
+        zone_of(found.zone, beside.name)
     log = source.log
     if log.mapping:
         named = load_mapping(farm.folder / log.mapping)
@@ -223,7 +227,9 @@ def gather(
     blocks = block_logs(farm, logs, forecast, store)
     events = _events(farm, event_files)
     unique = {n for b in blocks for r in b.sources for n in r.notes}
-    return Gathered(farm, blocks, events, tuple(sorted(unique, key=lambda n: (n.file, n.row))))
+    return Gathered(
+        farm, blocks, events, tuple(sorted(unique, key=lambda n: (n.file, n.row))), store
+    )
 
 
 def block_logs(

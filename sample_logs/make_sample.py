@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+import make_messy
 import season_journal as sj
 import season_weather as sw
 from hill_journal import hill_season
@@ -268,6 +269,7 @@ def main(folder: Path = HERE) -> int:
     outside(weather, folder)
     save(sj.table(entries, "-04:00"), folder / "events.csv")
     (folder / "farm.yaml").write_text(NOTE + FARM, encoding="utf-8", newline="\n")
+    make_messy.main(folder)
     write_typical(folder / "typical_year", np.random.default_rng([SEED, 3]))
     return 0
 

@@ -35,6 +35,8 @@ AS_PERCENT = ("incidence", "life_used")
 NOT_HASHED = ("hash", "status", "urgency", "margins")
 MENDED = {"borrowed": "partly_borrowed", "filled": "partly_filled", "doubted": "partly_doubted"}
 """What a finding rests on where some of its readings are not the block's own and sound."""
+BASES = ("forecast", "partly_forecast", "estimated", *MENDED.values(), "measured")
+"""What a finding can rest on, the weakest first."""
 OF_THE_CLOCK = ("age", "hours_left")
 """Quantities that change from one hour to the next though nothing happened."""
 APART_S = 36 * 3600
@@ -291,8 +293,7 @@ def _basis(facts: Collection[Fact], now: int) -> str:
     words |= {"forecast" for f in facts if f.start[0] >= now}
     words |= {MENDED[part] for f in facts for parts in f.shares.values()
               for part in MENDED if part in parts}  # fmt: skip
-    order = ("forecast", "partly_forecast", "estimated", *MENDED.values(), "measured")
-    return next(word for word in order if word in words)
+    return next(word for word in BASES if word in words)
 
 
 def _certainty(most: str, basis: str) -> str:

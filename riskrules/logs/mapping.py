@@ -19,7 +19,7 @@ class Shift(Strict):
     """A correction of a logger's clock: rows from a line on are moved by so many hours."""
 
     from_line: Annotated[int, Field(ge=1)]
-    hours: Annotated[float, Field(ge=-400_000, le=400_000)]
+    hours: Annotated[float, Field(ge=-1_200_000, le=1_200_000)]
 
 
 class LogMapping(Strict):

@@ -92,6 +92,8 @@ class Readings:
         How long before its time each row stands for. [s] Empty: as the usual step says.
     placed : str
         Where the sensor hangs: under_cover, outside or in_bed.
+    lent : bool
+        Whether they are a neighbouring block's.
     """
 
     time: Ints
@@ -113,6 +115,7 @@ class Readings:
     tallies: tuple[Tally, ...] = ()
     sensor: str = ""
     placed: str = "under_cover"
+    lent: bool = False
 
     def __len__(self) -> int:
         return len(self.time)

@@ -5,6 +5,11 @@ References
 .. [1] Wilson 1927. J. Amer. Stat. Assoc. 22:209-212 [memory].
 .. [2] Madden, Hughes 1999. Phytopathology 89:1088-1103 (clustering) [read: abstract].
 .. [3] Wald 1945. Ann. Math. Stat. 16:117-186 (sequential test) [memory].
+.. [4] Cochran 1977. Sampling Techniques, 3rd ed., Wiley (finite populations, ratio estimator)
+   [memory].
+.. [5] Clopper, Pearson 1934. Biometrika 26:404-413 [memory].
+.. [6] NIST Digital Library of Mathematical Functions, 8.17.22 (incomplete beta function, continued
+   fraction) [memory]; the values are checked against scipy.
 """
 
 from __future__ import annotations
@@ -82,10 +87,10 @@ def wilson_interval(
     return lo, hi
 
 
-def zero_of_n_upper(examined: int, confidence: float = 0.95) -> float:
+def zero_of_n_upper(examined: float, confidence: float = 0.95) -> float:
     """One-sided upper bound of the proportion when none of ``examined`` was affected [1].
 
-    Gives 1 for nothing examined.
+    Gives 1 for nothing examined. ``examined`` is not whole after a design effect.
 
     Raises
     ------
@@ -99,7 +104,7 @@ def zero_of_n_upper(examined: int, confidence: float = 0.95) -> float:
     """
     _proportion("confidence", confidence)
     if examined < 0:
-        raise ValueError(f"examined is {examined}; expected 0 or more")
+        raise ValueError(f"examined is {examined:g}; expected 0 or more")
     return float(1.0 - (1.0 - confidence) ** (1.0 / examined)) if examined else 1.0
 
 
@@ -230,3 +235,163 @@ def sequential_lines(
     slope = math.log((1.0 - p0) / (1.0 - p1)) / odds
     lower = math.log(_proportion("beta", beta) / (1.0 - _proportion("alpha", alpha))) / odds
     return slope, lower, math.log((1.0 - beta) / alpha) / odds
+
+
+def finite_sample(size: int, population: int) -> int:
+    """Units to examine where there are only ``population`` of them: n / (1 + (n - 1) / N) [4].
+
+    ``size`` is the sample size for endlessly many units.
+
+    Raises
+    ------
+    ValueError
+        If either is below 1.
+
+    Examples
+    --------
+    >>> finite_sample(139, 500)
+    109
+    """
+    for name, value in (("size", size), ("population", population)):
+        if value < 1:
+            raise ValueError(f"{name} is {value}; expected 1 or more")
+    return min(population, round_up(size / (1.0 + (size - 1) / population)))
+
+
+def detect_one_among(population: int, proportion: float, confidence: float = 0.95) -> int:
+    """Units to examine of ``population`` so as to meet at least one affected.
+
+    The least n for which the hypergeometric chance to miss all affected, the product over them
+    of (N - n - j) / (N - j), is at most 1 - confidence [4]. The affected are
+    ``proportion`` of the population, rounded down to be cautious, but at least 1.
+
+    Raises
+    ------
+    ValueError
+        If population is below 1, or proportion or confidence is outside 0 to 1.
+
+    Examples
+    --------
+    >>> detect_one_among(500, 0.02), detect_one_n(0.02)
+    (129, 149)
+    """
+    if population < 1:
+        raise ValueError(f"population is {population}; expected 1 or more")
+    share = _proportion("proportion", proportion)
+    most_missed = math.log(1.0 - _proportion("confidence", confidence))
+    affected = max(1, math.floor(population * share * (1 + 1e-12)))
+
+    def missed(n: int) -> float:
+        if n + affected > population:
+            return -math.inf
+        few, many = sorted((n, affected))
+        return sum(math.log1p(-many / (population - j)) for j in range(few))
+
+    low, high = 0, population - affected + 1
+    if affected < population:
+        high = min(high, detect_one_n(affected / population, confidence))
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if missed(middle) <= most_missed + 1e-12 else (middle, high)
+    return high
+
+
+def incomplete_beta(a: float, b: float, x: float) -> float:
+    """Regularised incomplete beta function I_x(a, b), by its continued fraction [6].
+
+    ValueError if a or b is not above 0, or x is outside 0 to 1.
+
+    >>> round(incomplete_beta(2.0, 3.0, 0.5), 9)
+    0.6875
+    """
+    if not (a > 0 and b > 0):
+        raise ValueError(f"a and b are {a:g} and {b:g}; expected above 0")
+    if not 0.0 <= x <= 1.0:
+        raise ValueError(f"x is {x:g}; expected 0 to 1")
+    if x in (0.0, 1.0):
+        return x
+    if x > (a + 1.0) / (a + b + 2.0):
+        return 1.0 - incomplete_beta(b, a, 1.0 - x)
+    front = math.lgamma(a + b) - math.lgamma(a) - math.lgamma(b)
+    front += a * math.log(x) + b * math.log1p(-x)
+    return math.exp(front) / (a * _beta_fraction(a, b, x))
+
+
+def _beta_fraction(a: float, b: float, x: float) -> float:
+    """Return 1 + d1/(1 + d2/(1 + ...)) by the method of Lentz."""
+    value, upper, lower = 1.0, 1.0, 0.0
+    for i in range(1, 100_000):
+        m = i // 2
+        if i % 2:
+            d = -(a + m) * (a + b + m) * x / ((a + 2 * m) * (a + 2 * m + 1))
+        else:
+            d = m * (b - m) * x / ((a + 2 * m - 1) * (a + 2 * m))
+        lower = 1.0 / (1.0 + d * lower or 1e-300)
+        upper = 1.0 + d / upper or 1e-300
+        value *= upper * lower
+        if abs(upper * lower - 1.0) < 1e-15:
+            return value
+    raise ValueError(f"no value for a {a:g}, b {b:g}, x {x:g}: it does not converge")
+
+
+def beta_quantile(probability: float, a: float, b: float) -> float:
+    """Value below which a beta distribution lies with ``probability``, by halving.
+
+    ValueError if probability is outside 0 to 1, or a or b is not above 0.
+    """
+    wanted = _proportion("probability", probability)
+    low, high = 0.0, 1.0
+    while True:
+        middle = (low + high) / 2.0
+        if middle in (low, high):
+            return middle
+        low, high = (middle, high) if incomplete_beta(a, b, middle) < wanted else (low, middle)
+
+
+def t_quantile(probability: float, freedom: float) -> float:
+    """Quantile of Student's t distribution with ``freedom`` degrees of freedom [6].
+
+    From the incomplete beta function, in the standard library alone.
+
+    Raises
+    ------
+    ValueError
+        If probability is outside 0 to 1, or freedom is not above 0.
+
+    Examples
+    --------
+    >>> round(t_quantile(0.975, 9), 4)
+    2.2622
+    """
+    p = _proportion("probability", probability)
+    if not freedom > 0:
+        raise ValueError(f"freedom is {freedom:g}; expected above 0")
+    if p == 0.5:
+        return 0.0
+    x = beta_quantile(2.0 * min(p, 1.0 - p), freedom / 2.0, 0.5)
+    return math.copysign(math.sqrt(freedom * (1.0 - x) / x), p - 0.5)
+
+
+def clopper_pearson(affected: int, examined: int, confidence: float = 0.95) -> tuple[float, float]:
+    """Two-sided interval of Clopper and Pearson: exact, hence wider than needed on average [5].
+
+    Gives 0 to 1 for nothing examined.
+
+    Raises
+    ------
+    ValueError
+        If affected is negative or above examined, or confidence is outside 0 to 1.
+
+    Examples
+    --------
+    >>> lo, hi = clopper_pearson(7, 50)
+    >>> round(lo, 6), round(hi, 6)
+    (0.058192, 0.267396)
+    """
+    if not 0 <= affected <= examined:
+        raise ValueError(f"{affected} affected of {examined}; expected 0 to {examined}")
+    tail = (1.0 - _proportion("confidence", confidence)) / 2.0
+    sound = examined - affected
+    low = beta_quantile(tail, affected, sound + 1) if affected else 0.0
+    high = beta_quantile(1.0 - tail, affected + 1, sound) if sound else 1.0
+    return low, high

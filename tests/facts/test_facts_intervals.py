@@ -14,7 +14,8 @@ from riskrules.facts.table import Facts
 from riskrules.logs.limits import load_limits
 from riskrules.logs.readings import Readings
 from riskrules.logs.ready import lend, make_ready
-from tests.facts.hand import air, bounds, facts, log, night_to
+
+from .hand import air, bounds, facts, log, night_to
 
 FIRST = "2026-06-10 00:00"
 LIMITS = load_limits()

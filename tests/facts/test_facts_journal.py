@@ -7,7 +7,7 @@ import pytest
 
 from riskrules.facts.kinds import LONG_H, Cause
 
-from .hand import HOUR, at, bounds, event, facts, log, night_to, one, sure
+from .hand import HOUR, air, at, bounds, event, facts, log, night_to, one, sure
 
 Values = list[float | None]
 FIRST = "2026-06-10 01:00"

@@ -11,13 +11,13 @@ from .hand import HOUR, at, bounds, event, facts, log, night_to, one, sure
 DRY, HUMID = 50.0, 92.0
 
 
-def april_night(humidity: list[float | None]) -> list[float | None]:
+def april_night(values: list[float | None], day: float = DRY) -> list[float | None]:
     """Return 24 hourly values from the row 13:00 on: dry but for the ten hours 19:00 to 05:00.
 
     At 40 degrees north the sun sets about 18:44 on 20 April and rises about 05:15 on the 21st, so
     those ten hours are all night, and what is left of it (under half an hour) is known and dry.
     """
-    return [DRY] * 7 + humidity + [DRY] * 7
+    return [day] * 7 + values + [day] * 7
 
 
 def wobble(mean: float, n: int) -> list[float | None]:
@@ -51,7 +51,7 @@ def test_sunset_cuts_the_hour_it_falls_into() -> None:
 
 def test_missing_temperature_makes_the_lowest_anything_below_the_lowest_known() -> None:
     # Known: 4.0 at the coldest. In the two missing hours it may have been down to -40.
-    air = april_night([9, 8, 7, 4, None, None, 6, 7, 8, 9])
+    air = april_night([9, 8, 7, 4, None, None, 6, 7, 8, 9], day=14)
     night = night_to(facts(log("2026-04-20 13:00", t=air, rh=[DRY] * 24)), "2026-04-21")
     assert bounds(night, "lowest_temperature") == (-40, 4)
     assert night.quantities["lowest_temperature"].cause == Cause.NO_TEMPERATURE
@@ -126,7 +126,7 @@ def test_an_unknown_day_between_hot_days_makes_a_spell_of_one_to_three_days() ->
 def test_the_critical_temperature_is_that_of_the_most_tender_part_recorded() -> None:
     # Popcorn buds are harmed from -2.2 degC [read: Ontario ministry page], open flowers from
     # -1.1 degC [read: the same]; the warmest printed number counts.
-    air = april_night([5, 4, 3, 2, 1, 0, -1, -1.5, -1.4, 2])
+    air = april_night([5, 4, 3, 2, 1, 0, -1, -1.5, -1.4, 2], day=14)
     rows = log("2026-04-20 13:00", t=air, rh=[DRY] * 24)
     buds = [event("2026-04-20 12:00", "stages", stages=(58,))]
     night = night_to(facts(rows, buds), "2026-04-21")

@@ -14,15 +14,17 @@ from astral.sun import sunrise, sunset
 from hypothesis import given
 
 from riskrules.facts.derive import Place
+from riskrules.facts.kinds import Cause
 from riskrules.facts.state import Setup
 from riskrules.facts.sun import sun_times
 from riskrules.facts.table import Facts
+from riskrules.logs.limits import load_limits
 from riskrules.logs.read import tidy
 from riskrules.logs.readings import Readings
 from riskrules.review import window_of
 from riskrules.show import Style
 
-from .hand import HOUR, OPEN_FIELD, at, bounds, event, facts, log, night_to
+from .hand import HOUR, OPEN_FIELD, air, at, bounds, event, facts, log, night_to
 from .random_logs import season, seeds, some, told
 
 Values = list[float | None]
@@ -129,7 +131,10 @@ def test_open_beds_without_covers_feel_the_air_of_the_farm_s_outside_log() -> No
     outside = log("2026-06-10 01:00", out=air(24, 12))
     found = facts([own, outside], setup=OPEN_FIELD)
     (day,) = [d for d in found["day"] if d.start[0] > at("2026-06-10 00:00")]
-    assert bounds(day, "highest_temperature") == bounds(day, "highest_outside") == (12.02, 12.02)
+    width = load_limits().of("air_temperature_outside").borrowed
+    assert bounds(day, "highest_outside") == (12.02, 12.02)
+    assert bounds(day, "highest_temperature") == (12.02 - width, 12.02 + width)
+    assert day.quantities["highest_temperature"].cause & Cause.BORROWED
     covered = facts([own, outside])
     (day,) = [d for d in covered["day"] if d.start[0] > at("2026-06-10 00:00")]
     assert bounds(day, "highest_temperature") == (-40, 60)

@@ -8,7 +8,7 @@ from riskrules.facts.kinds import Cause
 from riskrules.facts.table import Fact
 from riskrules.logs.readings import Readings
 
-from .hand import DAY, HOUR, OPEN_FIELD, at, bounds, event, facts, log, one, sure
+from .hand import DAY, HOUR, OPEN_FIELD, air, at, bounds, event, facts, log, one, sure
 
 Values = list[float | None]
 FIRST = "2026-06-10 01:00"

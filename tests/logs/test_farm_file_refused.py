@@ -39,7 +39,7 @@ def test_the_farm_file_that_the_faults_are_put_into_is_itself_good(tmp_path):
         ("America/Indiana/Indianapolis", "America/Nowhere", 2, 45, ("no zone 'America/Nowhere'",
                                                                    "America/Chicago")),
         ("America/Indiana/Indianapolis", "America", 2, 45, ("no zone 'America'",)),
-        ("placed: under_cover", "placed: above", 6, 31, ("'above'", "'under_cover' or 'outside'")),
+        ("placed: under_cover", "placed: above", 6, 31, ("'above'", "'outside' or 'in_bed'")),
         ("placed: under_cover", "zone: Mars/Base", 6, 29, ("no zone 'Mars/Base'",)),
         ("block: north", "block: North Beds", 4, 10, ("'North Beds'", "pattern")),
         ("farm: Invented Farm", "farm: x\nfarm: y", 2, 1, ("'farm' stands twice",)),

@@ -11,7 +11,6 @@ from riskrules.facts.kinds import Cause
 from riskrules.logs.judge import judge
 from riskrules.logs.read import read_log
 from riskrules.logs.readings import Readings
-from riskrules.review import shipped_rulebook
 
 from .helpers import HEAD, ROWS, notes, written
 
@@ -31,9 +30,9 @@ def test_a_clean_log_gives_no_notes_and_every_row(tmp_path):
 @pytest.mark.parametrize(
     ("cell", "said"),
     [
-        ("104", "relative_humidity is 104; expected 0 to 100 %"),
-        ("-9999", "relative_humidity is -9999; expected 0 to 100 %"),
-        ("inf", "relative_humidity is inf; expected 0 to 100 %"),
+        ("120", "relative_humidity is 120; expected 0 to 110 %"),
+        ("-9999", "relative_humidity is -9999; expected 0 to 110 %"),
+        ("inf", "relative_humidity is inf; expected 0 to 110 %"),
         ("wet", "relative_humidity is 'wet'; expected a number"),
         ('"81,5"', "relative_humidity is '81,5'; expected a number"),
         ("81 %", "relative_humidity is '81 %'; expected a number"),
@@ -65,7 +64,7 @@ def test_many_values_of_one_trouble_are_one_note_with_their_count(tmp_path):
 
 def test_an_empty_cell_is_unknown_and_never_zero(tmp_path):
     rows = read(
-        tmp_path, HEAD + "2026-05-01T00:00Z,,80\n2026-05-01T01:00Z\n2026-05-01T02:00Z,5,6\n"
+        tmp_path, HEAD + "2026-05-01T00:00Z,,80\n2026-05-01T01:00Z,,\n2026-05-01T02:00Z,5,6\n"
     )
     assert np.isnan(rows.values[T][:2]).all() and rows.values[T][2] == 5
     assert rows.cause[T].tolist() == [int(Cause.NO_TEMPERATURE)] * 2 + [0]
@@ -104,8 +103,15 @@ def test_two_rows_of_one_time_that_disagree_leave_unknown_only_what_they_disagre
     assert len(rows) == 6 and np.isnan(rows.values[T][5]) and rows.values[RH][5] == 85
     assert rows.cause[T][5] & Cause.DISAGREE
     assert notes(rows) == [
-        "log.csv: two rows of one time disagree. What they disagree on is kept as unknown."
+        "log.csv:8: another row has the time of this one; rows of one time were merged.",
+        "log.csv:7: air_temperature is 10.5 and 33 in rows of one time; expected one value. "
+        "Kept as unknown.",
     ]
+    repeated, disagree = rows.notes
+    assert (repeated.trouble, repeated.doubts) == ("repeated", False)
+    assert (disagree.trouble, disagree.variable, disagree.doubts) == ("disagree", T, True)
+    # 2026-05-01T05:00Z is 20,574 days and 5 hours after 1970.
+    assert disagree.first == disagree.last == 20_574 * 86_400 + 5 * 3600
 
 
 def test_of_two_rows_of_one_time_an_empty_cell_takes_the_other_ones_value(tmp_path):
@@ -116,7 +122,8 @@ def test_of_two_rows_of_one_time_an_empty_cell_takes_the_other_ones_value(tmp_pa
 def test_a_measured_row_wins_over_a_forecast_of_the_same_time(tmp_path):
     head = "time,air_temperature [degC],forecast\n"
     rows = read(tmp_path, head + "2026-05-01T00:00Z,9,1\n2026-05-01T00:00Z,7,0\n")
-    assert rows.values[T].tolist() == [7] and not rows.forecast.any() and not rows.notes
+    assert rows.values[T].tolist() == [7] and not rows.forecast.any()
+    assert [n.trouble for n in rows.notes] == ["repeated"] and not rows.notes[0].doubts
 
 
 def test_forecast_rows_are_marked_and_a_doubtful_mark_counts_as_forecast_with_a_note(tmp_path):
@@ -144,9 +151,10 @@ def test_a_clock_time_that_happens_twice_or_never_is_left_out_with_a_note(tmp_pa
     for day in ("2026-03-29", "2026-10-25"):
         text += "".join(f"{day}T0{h}:30,{h}\n" for h in range(1, 5))
     rows = read(tmp_path, text, "Europe/Paris")
-    assert notes(rows) == [
-        "log.csv:3: clock time happens twice or never in this zone; expected an offset. "
-        "Row left out, with 1 more like it."
+    left_out = [n for n in notes(rows) if "Row left out" in n]
+    assert left_out == [
+        "log.csv:7: clock time happens twice in this zone; expected an offset. Row left out.",
+        "log.csv:3: clock time never happens in this zone; expected an offset. Row left out.",
     ]
     assert rows.values[T].tolist() == [1, 3, 4, 1, 3, 4]
     # 01:30 is UTC+1 and 03:30 UTC+2 in spring: one hour apart; in autumn three.
@@ -184,7 +192,7 @@ def stuck(tmp_path: Path, temperature: list[float], humidity: list[float]) -> Re
         f"2026-05-{1 + h // 24:02d}T{h % 24:02d}:00Z,{t},{rh}\n"
         for h, (t, rh) in enumerate(zip(temperature, humidity, strict=True))
     )
-    return judge(read(tmp_path, text), shipped_rulebook().shared)
+    return judge(read(tmp_path, text))
 
 
 def test_a_stuck_sensor_is_unknown_from_its_first_same_value_with_the_reason(tmp_path):
@@ -200,7 +208,7 @@ def test_a_stuck_sensor_is_unknown_from_its_first_same_value_with_the_reason(tmp
 
 def test_a_stuck_sensor_with_readings_taken_away_is_still_stuck(tmp_path):
     text = HEAD + "".join(f"2026-05-01T{h:02d}:00Z,5.5,{80 + h}\n" for h in (0, 1, 5, 12))
-    rows = judge(read(tmp_path, text), shipped_rulebook().shared)
+    rows = judge(read(tmp_path, text))
     assert np.isnan(rows.values[T]).all()
 
 

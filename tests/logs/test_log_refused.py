@@ -10,7 +10,7 @@ import pytest
 
 from riskrules.logs.read import LONGEST_LINE, read_log
 
-from .helpers import HEAD, ROWS, only, problems, says, written
+from .helpers import HEAD, ROWS, notes, only, problems, says, written
 
 
 def refused(tmp_path: Path, text: str | bytes, line: int, *words: str, zone: str | None = None):
@@ -84,38 +84,36 @@ def test_a_folder_in_place_of_a_log_is_refused(tmp_path):
     assert "directory" in only(lambda: read_log(tmp_path)).message.lower()
 
 
-@pytest.mark.parametrize("encoding", ["utf-16", "utf-16-le", "utf-16-be"])
-def test_a_utf16_file_is_refused_with_what_to_do(tmp_path, encoding):
-    refused(tmp_path, (HEAD + ROWS).encode(encoding), 0, "UTF-16", "expected UTF-8", "Save it")
-
-
-def test_a_latin1_file_is_refused_at_the_line_and_byte(tmp_path):
-    text = "# a\ntime,air_temperature [°C]\n2026-05-01T00:00Z,1\n"
-    refused(tmp_path, text.encode("latin-1"), 2, "0xb0", "expected UTF-8", "Save it")
-
-
-def test_a_row_with_more_cells_than_the_header_is_refused_at_its_line(tmp_path):
-    for at in (2, 4):
-        lines = (HEAD + ROWS).splitlines()
-        lines[at - 1] += ",99"
-        refused(tmp_path, "\n".join(lines), at, "4 cells", "expected 3", "header")
-
-
-def test_a_row_with_many_more_cells_is_refused_at_its_line(tmp_path):
+@pytest.mark.parametrize(("extra", "count"), [(",99", 4), (",1,2,3,4", 7)])
+@pytest.mark.parametrize("at", [2, 4, 7])
+def test_a_row_with_more_cells_than_the_header_is_left_out_and_the_others_are_kept(
+    tmp_path, extra, count, at
+):
     lines = (HEAD + ROWS).splitlines()
-    lines[4] += ",1,2,3,4"
-    refused(tmp_path, "\n".join(lines), 5, "7 cells", "expected 3")
-    lines = (HEAD + ROWS).splitlines()
-    lines[1] += ",1,2,3,4"
-    refused(tmp_path, "\n".join(lines), 2, "more than 3 cells", "expected 3")
+    lines[at - 1] += extra
+    rows = read_log(written(tmp_path, "\n".join(lines) + "\n"))
+    assert len(rows) == 5 and at not in rows.line and rows.tallies[0].refused == 1
+    assert notes(rows) == [f"log.csv:{at}: {count} cells; expected 3, as in the header. "
+                           "Row left out."]  # fmt: skip
+    assert rows.notes[0].trouble == "wrong_cells"
 
 
-def test_an_unclosed_quote_is_refused(tmp_path):
-    refused(tmp_path, HEAD + '2026-05-01T00:00Z,"1,2\n' + ROWS, 1, "not readable as CSV")
+def test_a_log_of_which_no_row_fits_the_header_is_refused_at_its_first_row(tmp_path):
+    text = HEAD + "".join(f"2026-05-01T0{h}:00Z,10,5,80,1\n" for h in range(6))
+    refused(tmp_path, text, 2, "5 cells", "expected 3", "header")
 
 
-def test_an_overlong_header_cell_is_refused(tmp_path):
-    refused(tmp_path, "time," + "x" * 200_000 + "\n1,2\n", 1, "not readable as CSV")
+def test_an_unclosed_quote_costs_its_own_row_only(tmp_path):
+    rows = read_log(written(tmp_path, HEAD + '2026-05-01T09:00Z,"1,2\n' + ROWS))
+    assert len(rows) == 6 and rows.line.tolist() == [3, 4, 5, 6, 7, 8]
+    assert notes(rows)[0].startswith("log.csv:2: a quote that does not close; expected 3")
+
+
+def test_an_overlong_header_cell_is_refused_in_few_words(tmp_path):
+    path = written(tmp_path, "time," + "x" * 200_000 + "\n1,2\n")
+    problem = only(lambda: read_log(path))
+    says(problem, "log.csv", 1, "no column that we know")
+    assert len(problem.message) < 1000
 
 
 def test_a_single_line_of_200_megabytes_is_refused_quickly(tmp_path):

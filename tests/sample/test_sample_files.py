@@ -42,7 +42,8 @@ def test_the_sample_is_under_three_megabytes(sample_logs: Path) -> None:
 
 def test_every_file_says_in_its_first_line_that_it_is_invented(sample_logs: Path) -> None:
     for name, path in files_of(sample_logs).items():
-        first = path.read_text(encoding="utf-8").splitlines()[0]
+        encoding = "latin-1" if name == "messy/hall_beds.csv" else "utf-8"
+        first = path.read_text(encoding=encoding).splitlines()[0]
         assert "invented" in first.lower(), f"{name}: {first}"
 
 
@@ -54,7 +55,7 @@ def test_every_log_and_forecast_ends_its_lines_the_same_way_everywhere(
 
 def test_every_row_of_a_forecast_says_so_and_no_row_of_a_log_does(written: dict[str, Path]) -> None:
     for name, path in written.items():
-        if path.suffix != ".csv" or name.endswith("events.csv"):
+        if path.suffix != ".csv" or name.endswith("events.csv") or name.startswith("messy/"):
             continue
         header, *rows = [r for r in path.read_text("utf-8").splitlines() if r[:1] != "#"]
         forecast = name.startswith("forecast")
