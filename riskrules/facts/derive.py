@@ -28,11 +28,11 @@ from riskrules.facts.sun import sun_times
 from riskrules.facts.table import Facts
 from riskrules.facts.wet import running, wet_periods, wet_truth, windows
 from riskrules.logs.events import Event
-from riskrules.logs.limits import Limits, load_limits
+from riskrules.logs.limits import Limits, load_limits, true_ends
 from riskrules.logs.readings import FORECAST_REACH_S, Ints, Readings
 from riskrules.logs.ready import make_ready
 from riskrules.logs.troubles import Origin
-from riskrules.logs.variables import VARIABLES, Floats
+from riskrules.logs.variables import Floats
 from riskrules.packs.model import Threshold
 from riskrules.science.air import relative_humidity_from_dew_point, vapour_pressure_deficit
 
@@ -218,21 +218,20 @@ def _borrow(cells: Cells, name: str, other: str, limits: Limits) -> None:
     """Fill the holes of a variable from another sensor in the same air, at the same farm.
 
     A block without a sensor of its own takes the other's word (our reading of an open bed); a
-    hole of its own sensor is borrowed, and as wide as two places of a farm may differ.
+    hole of its own sensor is borrowed, and as wide as two places of a farm may differ. Ahead of
+    'now' there is no hole: a forecast is for all of the farm.
     """
     low, high = cells.ends(other)
-    base = name.removesuffix("_outside")
     if name not in cells.values:
         _put_where_missing(cells, name, cells.value(other), (low, high), cells.why(other))
         return
-    width, span = limits.of(other, "outside").borrowed, VARIABLES[base]
-    ends = np.maximum(low - width, span.least), np.minimum(high + width, span.most)
-    gone = np.isnan(cells.value(name)) & ~np.isnan(low)
-    if not gone.any():
-        return
+    (least, most), borrowed = true_ends(other), limits.of(other, "outside").borrowed
+    width = np.where(cells.forecast, 0.0, borrowed)
+    ends = np.maximum(low - width, least), np.minimum(high + width, most)
+    gone = np.isnan(cells.value(name)) & ~np.isnan(low) & ~cells.forecast
     origin = cells.origin.get(name, np.zeros(len(cells), dtype=np.uint8))
     cells.origin[name] = np.where(gone, int(Origin.BORROWED), origin).astype(np.uint8)
-    cause = cells.why(other) | int(Cause.BORROWED)
+    cause = cells.why(other) | np.where(gone, int(Cause.BORROWED), 0)
     _put_where_missing(cells, name, cells.value(other), ends, cause)
 
 

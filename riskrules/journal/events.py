@@ -71,7 +71,8 @@ def counted_events(
         names = {s.record.block for s in counts if s.record.block} if block is None else {block}
         states = _States(versions, out)
         events += [e for each in checks for e in _same_again(each, states, names)]
-    return sorted(set(events))
+    # By time first: to compare whole events is what costs.
+    return sorted(sorted(set(events), key=lambda e: e.time))
 
 
 def event_of(record: Record) -> Event | None:
@@ -131,6 +132,7 @@ class _States:
                 counts = each.replaced is None and each.record.id not in out
                 self._of[each.record.kind].append((event, each, counts))
         for entries in self._of.values():
+            entries.sort(key=lambda e: e[0].time)
             entries.sort(key=lambda e: e[0])
 
     def now(self, kind: str, block: str, time: int) -> Event | None:

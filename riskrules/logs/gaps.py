@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 
 from riskrules.facts.kinds import Cause
-from riskrules.logs.limits import Limits
+from riskrules.logs.limits import Limits, true_ends
 from riskrules.logs.readings import PER_VALUE, Ints, Readings, missing_cause
 from riskrules.logs.troubles import Flag, Origin
-from riskrules.logs.variables import VARIABLES, Floats
+from riskrules.logs.variables import Floats
 
 SMOOTH = (
     "air_temperature",
@@ -113,13 +113,13 @@ def _fill(rows: Readings, name: str, longest: int, width: float) -> None:
     t = rows.time
     part = (t[gone] - t[left]) / (t[right] - t[left])
     away = width * np.minimum(t[gone] - t[left], t[right] - t[gone]) / HOUR_S
-    limits = VARIABLES[_base(name)]
+    least, most = true_ends(name)
     low, high = rows.least(name).copy(), rows.most(name).copy()
     line = value[left] + part * (value[right] - value[left])
     below = np.maximum(value - low, 0)
     above = np.maximum(high - value, 0)
-    low[gone] = np.maximum(line - away - np.maximum(below[left], below[right]), limits.least)
-    high[gone] = np.minimum(line + away + np.maximum(above[left], above[right]), limits.most)
+    low[gone] = np.maximum(line - away - np.maximum(below[left], below[right]), least)
+    high[gone] = np.minimum(line + away + np.maximum(above[left], above[right]), most)
     filled = value.copy()
     filled[gone] = line
     cause, origin = rows.cause[name].copy(), rows.origin.get(name)

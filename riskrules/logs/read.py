@@ -11,7 +11,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from riskrules.errors import LogError
 from riskrules.logs.columns import Understood, time_text, understood
 from riskrules.logs.formats import open_log
 from riskrules.logs.formats.headers import TIME_NAMES as TIME_NAMES
@@ -223,6 +222,3 @@ def _remarks(raw: RawLog, columns: Understood) -> list[Note]:
         notes.append(Note(raw.file, raw.wrong_cells[0], message, len(raw.wrong_cells),
                           trouble=name))  # fmt: skip
     return notes
-
-
-__all__ = ["LogError", "check_zone", "read_log", "read_logs", "read_raw", "tidy"]

@@ -11,10 +11,9 @@ import numpy as np
 from riskrules.facts.kinds import Cause
 from riskrules.logs.gaps import fill_gaps
 from riskrules.logs.judge import judge
-from riskrules.logs.limits import Limits, load_limits
+from riskrules.logs.limits import Limits, load_limits, true_ends
 from riskrules.logs.readings import Readings
 from riskrules.logs.troubles import Origin
-from riskrules.logs.variables import VARIABLES
 
 if TYPE_CHECKING:
     from riskrules.facts.derive import Place
@@ -65,9 +64,9 @@ def lend(rows: Readings, variables: Collection[str], limits: Limits) -> Readings
     names = [n for n in rows.values if n in variables]
     low, high, cause, origin = {}, {}, {}, {}
     for name in names:
-        ends, width = VARIABLES[name], limits.of(name, rows.placed).borrowed
-        low[name] = np.maximum(rows.least(name) - width, ends.least)
-        high[name] = np.minimum(rows.most(name) + width, ends.most)
+        (least, most), width = true_ends(name), limits.of(name, rows.placed).borrowed
+        low[name] = np.maximum(rows.least(name) - width, least)
+        high[name] = np.minimum(rows.most(name) + width, most)
         cause[name] = rows.cause[name] | int(Cause.BORROWED)
         origin[name] = np.full(len(rows), int(Origin.BORROWED), dtype=np.uint8)
     return replace(

@@ -226,7 +226,7 @@ class JournalMachine(RuleBasedStateMachine):
 
 def test_on_sqlite_any_sequence_leaves_the_history_of_a_plain_list():
     long = settings().max_examples > 100
-    given = settings(max_examples=300 if long else 12, stateful_step_count=30)
+    given = settings(max_examples=300 if long else 8, stateful_step_count=20)
     run_state_machine_as_test(JournalMachine, settings=given)
 
 
@@ -235,7 +235,7 @@ def test_on_postgresql_any_sequence_leaves_the_history_of_a_plain_list(server):
         new_url = staticmethod(lambda folder: server.new_schema())
 
     long = settings().max_examples > 100
-    given = settings(max_examples=60 if long else 3, stateful_step_count=20)
+    given = settings(max_examples=60 if long else 2, stateful_step_count=20)
     run_state_machine_as_test(OnServer, settings=given)
 
 

@@ -1,8 +1,9 @@
 """Worked examples of the library ioos_qc agree through our functions.
 
-The gross range example is that of the docstring in ioos_qc 3.0.0 (read). The others are those of
-the library's own test file, tests/test_qartod.py in its repository (memory: the source package
-3.0.0 on the registry carries no tests); each is checked against the installed library too.
+The first gross range example is that of the docstring in ioos_qc 3.0.0 (read). Those of rate and
+flat line follow the library's own test file, tests/test_qartod.py in its repository (memory: the
+source package 3.0.0 on the registry carries no tests). The second range example and the spike are
+ours, worked by the library's definitions (computed). All are checked against the library too.
 """
 
 from __future__ import annotations

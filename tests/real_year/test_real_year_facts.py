@@ -148,8 +148,8 @@ def test_hours_wet_are_those_of_humidity_and_of_rain_on_open_beds(
     The block has no wetness sensor and no tunnel: from 95 %, with 0.2 mm of rain or under
     overhead water an hour is surely wet; under 85 % and without water it is surely dry.
     """
-    surely = (cut["rh"] >= 95) | (cut["rain"] >= 0.2) | watered(cut, gathered)
-    maybe = surely | (cut["rh"] >= 85) | (cut["rain"] > 0)
+    surely = (cut["least_rh"] >= 95) | (cut["rain"] >= 0.2) | watered(cut, gathered)
+    maybe = surely | (cut["most_rh"] >= 85) | (cut["rain"] > 0)
     last = int(cut["end"].iloc[-1])
     checked = 0
     for fact in facts["wet_period"]:
@@ -173,7 +173,7 @@ def test_no_surely_wet_hour_of_the_year_is_outside_the_wet_periods(
 ) -> None:
     table = facts["wet_period"]
     held = table.least["exists"] == 1
-    surely = cut[(cut["rh"] >= 95) | (cut["rain"] >= 0.2) | watered(cut, gathered)]
+    surely = cut[(cut["least_rh"] >= 95) | (cut["rain"] >= 0.2) | watered(cut, gathered)]
     spans = list(zip(table.start[1][held].tolist(), table.end[0][held].tolist(), strict=True))
     total = sum(float(within(surely, s, e)["h"].sum()) for s, e in spans)
     assert total == pytest.approx(surely["h"].sum(), abs=1e-6)

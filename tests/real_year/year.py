@@ -18,6 +18,8 @@ FILE = Path(pvlib.__file__).parent / "data" / "723170TYA.CSV"
 OFFSET_H = -5
 YEAR = 2025
 HOUR = 3600
+CONTRADICTS = 5.0
+"""Humidity and dew point that differ by more are both doubted. [%] (assumption of limits.yaml)"""
 
 
 def plain_year() -> pd.DataFrame:
@@ -29,7 +31,7 @@ def plain_year() -> pd.DataFrame:
     for month, day, h in zip(date.dt.month, date.dt.day, hour, strict=True):
         local = pd.Timestamp(YEAR, month, day) + pd.Timedelta(hours=int(h))
         ends.append(int((local - pd.Timedelta(hours=OFFSET_H)).timestamp()))
-    return pd.DataFrame(
+    found = pd.DataFrame(
         {
             "end": ends,
             "t": raw["Dry-bulb (C)"].astype(float),
@@ -39,6 +41,16 @@ def plain_year() -> pd.DataFrame:
             "rain": raw["Lprecip depth (mm)"].astype(float) / 10,
         }
     )
+    implied = 100 * _saturated(found["dew"]) / _saturated(found["t"])
+    apart = (implied - found["rh"]).abs() > CONTRADICTS
+    found["least_rh"] = np.where(apart, np.minimum(implied, found["rh"]), found["rh"])
+    found["most_rh"] = np.where(apart, np.maximum(implied, found["rh"]), found["rh"])
+    return found
+
+
+def _saturated(air: pd.Series[float]) -> pd.Series[float]:
+    """Return the saturation vapour pressure over water [hPa]: Bolton 1980, eq. 10 (memory)."""
+    return 6.112 * np.exp(17.67 * air / (air + 243.5))
 
 
 def pieces(year: pd.DataFrame, cuts: Iterable[int]) -> pd.DataFrame:
@@ -48,7 +60,7 @@ def pieces(year: pd.DataFrame, cuts: Iterable[int]) -> pd.DataFrame:
     edges = sorted({first, *year["end"], *(c for c in cuts if first < c < last)})
     cut = pd.DataFrame({"start": edges[:-1], "end": edges[1:]})
     row = np.searchsorted(year["end"].to_numpy(), cut["end"].to_numpy(), side="left")
-    for name in ("t", "dew", "rh", "wind", "rain"):
+    for name in ("t", "dew", "rh", "least_rh", "most_rh", "wind", "rain"):
         cut[name] = year[name].to_numpy()[row]
     cut["h"] = (cut["end"] - cut["start"]) / HOUR
     cut["rain_mm"] = cut["rain"] * cut["h"]  # the hour's rain falls evenly over it
