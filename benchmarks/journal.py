@@ -13,7 +13,7 @@ from pathlib import Path
 from statistics import median
 from uuid import UUID
 
-from benchmarks.timing import in_turns, ratio_of_medians
+from benchmarks.timing import Work, in_turns, ratio_of_medians
 from riskrules.journal.events import events_of
 from riskrules.journal.records import (
     AnyBody,
@@ -104,22 +104,29 @@ def filled(url: str, size: Size) -> Journal:
     return journal
 
 
+def _works(journal: Journal, first: int, last: int) -> dict[str, Work]:
+    """Return what is measured in one journal."""
+    plain = iter(r for r in invented(Size(1, 50)) if r.replaces is None)
+
+    def add_one() -> object:
+        known = UUID(int=random.getrandbits(128), version=4)
+        return journal.add([next(plain).model_copy(update={"id": known})])
+
+    return {
+        "events of a block's season": lambda: events_of(journal, "block_1", None, first, last),
+        "records of a block's season": lambda: journal.records("block_1", first=first, last=last),
+        "one record added": add_one,
+        "open clashes": journal.clashes,
+    }
+
+
 def measured(journals: dict[Size, Journal], times: int) -> dict[Size, dict[str, list[float]]]:
     """Return what each thing took in each journal. [s]"""
     first, last = season(2024)
-    works = {}
+    works: dict[tuple[Size, str], Work] = {}
     for size, journal in journals.items():
-        extra = iter(invented(Size(1, 50)))
-        works[size, "events of a block's season"] = lambda j=journal: events_of(
-            j, "block_1", None, first, last
-        )
-        works[size, "records of a block's season"] = lambda j=journal: j.records(
-            "block_1", first=first, last=last
-        )
-        works[size, "one record added"] = lambda j=journal, e=extra: j.add(
-            [next(e).model_copy(update={"id": UUID(int=random.getrandbits(128)), "replaces": None})]
-        )
-        works[size, "open clashes"] = lambda j=journal: j.clashes()
+        for what, work in _works(journal, first, last).items():
+            works[size, what] = work
     took = in_turns({f"{s.records} {what}": work for (s, what), work in works.items()}, times)
     return {
         size: {what: took[f"{size.records} {what}"].cpu for s, what in works if s == size}

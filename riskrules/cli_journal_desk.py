@@ -36,7 +36,8 @@ SHARED: dict[str, Any] = {
     "journal": Annotated[
         str | None,
         typer.Option(
-            "--journal", help=f"The journal: a file or a database URL; else the farm's, or {JOURNAL}."
+            "--journal",
+            help=f"The journal: a file or a database URL; else the farm's, or {JOURNAL}.",
         ),
     ],
     "farm": Annotated[
@@ -79,7 +80,9 @@ def command(
 ) -> Callable[[Callable[Concatenate[Desk, P], None]], Callable[Concatenate[Desk, P], None]]:
     """Make a command of a function that takes a desk first; it gets the options all share."""
 
-    def made(function: Callable[Concatenate[Desk, P], None]) -> Callable[Concatenate[Desk, P], None]:
+    def made(
+        function: Callable[Concatenate[Desk, P], None],
+    ) -> Callable[Concatenate[Desk, P], None]:
         shared = SHARED | (WRITING if writes else {})
 
         def run(**given: Any) -> None:
@@ -280,7 +283,7 @@ class Desk:
             raise RiskRulesError(f"several records start with '{text}'; expected more of it")
         return next(s for s in journal.history(fits[0]) if s.record.id == UUID(fits[0]))
 
-    def keep(self, records: Sequence[Record], checked: bool = True) -> list[Kept]:
+    def keep(self, records: Sequence[Record], photos: Sequence[bytes] = ()) -> list[Kept]:
         """Check records, ask about what is doubtful, keep them, and remember whose hand it was.
 
         Raises
@@ -289,12 +292,14 @@ class Desk:
             With one sentence for each thing that is wrong, or that is doubtful where nobody is
             there to ask; nothing is kept then.
         """
-        if checked:
-            wrong, doubtful = self._looked_at(records)
-            if wrong:
-                raise RiskRulesError("\n".join(dict.fromkeys(wrong)))
-            self._ask(list(dict.fromkeys(doubtful)))
-        kept = self.journal(create=True).add(records)
+        wrong, doubtful = self._looked_at(records)
+        if wrong:
+            raise RiskRulesError("\n".join(dict.fromkeys(wrong)))
+        self._ask(list(dict.fromkeys(doubtful)))
+        journal = self.journal(create=True)
+        for data in photos:
+            journal.add_photo(data)
+        kept = journal.add(records)
         if records and records[0].who == self.__dict__.get("who"):
             _remember(records[0].who)
         return kept

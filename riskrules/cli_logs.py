@@ -94,7 +94,7 @@ def _write_new(path: Path, text: str) -> None:
 def read(files: Files, farm: FarmFile, store: StoreFolder = None) -> None:
     """Read logs into the farm's log store; exit 1 if a file had to be set aside."""
     from riskrules.cli_logs_show import show_outcome, show_read
-    from riskrules.log_intake import take_in
+    from riskrules.logbook.intake import take_in
 
     the_farm = _farm(farm)
     the_store = _store(the_farm, store, create=True)
@@ -135,7 +135,7 @@ def report(
 
 
 def _report(farm: Farm | None, files: list[Path], store: Path | None) -> Any:
-    from riskrules.log_accounts import report_of_farm, report_of_files, report_of_store
+    from riskrules.logbook.accounts import report_of_farm, report_of_files, report_of_store
     from riskrules.sources import files_in
 
     if farm is None:
@@ -156,7 +156,7 @@ def follow(
 
     With --once, exit 1 if a file was set aside.
     """
-    from riskrules.log_follow import follow as following
+    from riskrules.logbook.follow import follow as following
 
     the_farm = _farm(farm)
     say = partial(print, flush=True)
@@ -175,7 +175,7 @@ def follow(
 def status(farm: FarmFile, store: StoreFolder = None, as_json: Json = False) -> None:
     """Say how old each source is; exit 1 if one went silent or the dawn review is missing."""
     from riskrules.cli_logs_show import show_status, status_json
-    from riskrules.log_status import status as found_status
+    from riskrules.logbook.status import status as found_status
 
     the_farm = _farm(farm)
     found = found_status(the_farm, _store(the_farm, store), int(time.time()))

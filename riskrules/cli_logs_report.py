@@ -20,7 +20,7 @@ from riskrules.cli_logs_words import (
     style_of,
 )
 from riskrules.logs.report import LogReport, SourceRows, TroubleRows, VariableRows
-from riskrules.logs.report_plain import dumps
+from riskrules.logs.report.plain import dumps
 from riskrules.show import Style
 
 if TYPE_CHECKING:

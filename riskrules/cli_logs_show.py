@@ -26,8 +26,8 @@ from riskrules.show import Style
 
 if TYPE_CHECKING:
     from riskrules.farm import Farm
-    from riskrules.log_intake import Taken
-    from riskrules.log_status import Status
+    from riskrules.logbook.intake import Taken
+    from riskrules.logbook.status import Status
     from riskrules.logs.propose import Proposal
     from riskrules.logs.store import Record, Traced
 

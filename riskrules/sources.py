@@ -14,7 +14,7 @@ from riskrules.logs.events import Event, read_events
 from riskrules.logs.mapping import LogMapping, Placed, load_mapping
 from riskrules.logs.read import read_log, read_logs
 from riskrules.logs.readings import Note, Readings
-from riskrules.logs.times_zone import zone_of
+from riskrules.logs.times.zone import zone_of
 from riskrules.logs.typical_year import PREFIX, locate, read_typical_year
 from riskrules.plugins import reader_for
 
@@ -271,7 +271,7 @@ def _rows_of(
             found += [(written, rows) for rows in read_source(farm, source, given)]
     if len(found) < 2:
         return [rows for _, rows in found]
-    from riskrules.logs.store_merge import merge, step_of
+    from riskrules.logs.store.merge import merge, step_of
 
     pieces = [rows for _, rows in sorted(found, key=lambda pair: (pair[0], pair[1].files))]
     step = step_of([(rows.step, len(rows)) for rows in pieces])

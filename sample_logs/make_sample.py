@@ -12,9 +12,9 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
+import make_messy
 import numpy as np
 import pandas as pd
-import make_messy
 import season_journal as sj
 import season_weather as sw
 from hill_journal import hill_season

@@ -49,7 +49,7 @@ def wanted_records(conn: Connection, wanted: Wanted) -> list[Stored]:
             query.where(record.c.block == wanted.block),
             query.where(record.c.block.is_(None)),
         ]
-    found = [stored_of(row) for each in queries for row in conn.execute(each).mappings()]
+    found = [stored for each in queries for stored in _read(conn, each)]
     return sorted(found, key=lambda s: (s.record.time, s.record.id.int))
 
 
@@ -137,5 +137,12 @@ def _where(
     found = []
     for part in chunks(str(i) for i in ids):
         query = select(record).where(column.in_(part), *w.known(record))
-        found += [stored_of(row) for row in conn.execute(query).mappings()]
+        found += _read(conn, query)
     return found
+
+
+def _read(conn: Connection, query: Select[tuple[object, ...]]) -> list[Stored]:
+    """Return the records of a query; plain dicts, because the library's rows are slow to ask."""
+    result = conn.execute(query)
+    names = tuple(result.keys())
+    return [stored_of(dict(zip(names, row, strict=True))) for row in result]

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from hashlib import sha256
 from math import isfinite
 from typing import Any
 
 from pydantic import ValidationError
-from sqlalchemy import RowMapping
 
 from riskrules.journal.records import RECORD, Record, canonical
 from riskrules.journal.trouble import JournalError
@@ -102,12 +101,12 @@ def row_of(record: Record) -> dict[str, Any]:
     }
 
 
-def plain_of(row: RowMapping) -> dict[str, Any]:
+def plain_of(row: Mapping[str, Any]) -> dict[str, Any]:
     """Return the plain values of a row's record, as `canonical` does."""
     return {name: row[name] for name in PLAIN} | {"body": json.loads(row["body"])}
 
 
-def record_of(row: RowMapping) -> Record:
+def record_of(row: Mapping[str, Any]) -> Record:
     """Return the record of a row.
 
     Raises
@@ -122,6 +121,6 @@ def record_of(row: RowMapping) -> Record:
         raise JournalError(f"record {row['seq']} ({row['id']}) is not readable: {said}") from None
 
 
-def stored_of(row: RowMapping) -> Stored:
+def stored_of(row: Mapping[str, Any]) -> Stored:
     """Return the record of a row with when it was received and which one replaced it."""
     return Stored(row["seq"], row["received"], record_of(row), row.get("replaced"))

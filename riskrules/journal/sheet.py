@@ -33,11 +33,12 @@ thead th small { display: block; font-weight: normal; }
 thead .walk { border: 0; text-align: left; font-weight: normal; padding: 0 0 1mm; }
 tr { break-inside: avoid; }
 tbody th, tbody td { height: 12mm; font-size: 13pt; }
-tbody .bed { border-top-width: .9mm; }
+tbody .bed > * { border-top-width: .9mm; }
 col.stop { width: 12mm; } col.bed { width: 12mm; } col.along { width: 17mm; }
 .left { border-left-width: .9mm; }
 .write { border-bottom: .3mm solid #000; height: 9mm; }
-.looks { break-inside: avoid; margin-top: 2.5mm; }
+.looks { break-inside: avoid; margin-top: 2mm; font-size: 10.5pt; }
+.looks p { margin: 0; }
 .looks ul { margin: 0; padding-left: 5mm; }
 """
 
@@ -101,17 +102,14 @@ def _table(text: SheetText, group: tuple[tuple[str, str], ...]) -> str:
     rows, last = [], 0
     for stop, bed, metres in text.stops:
         new = ' class="bed"' if bed != last else ""
-        rows.append(
-            f"<tr{new}><th>{stop}</th><td>{bed}</td><td>{metres:g} m</td>{boxes}</tr>".replace(
-                "<td", f"<td{new}" if new else "<td", 2
-            )
-        )
+        first = f"<th>{stop}</th><td>{bed}</td><td>{metres:g}</td>"
+        rows.append(f"<tr{new}>{first}{boxes}</tr>")
         last = bed
     return f"""<table>
 <colgroup><col class="stop"><col class="bed"><col class="along"></colgroup>
 <thead>
 <tr><th class="walk" colspan="{3 + 2 * len(group)}">Walk {escape(text.walk)}</th></tr>
-<tr><th rowspan="2">Stop</th><th rowspan="2">Bed</th><th rowspan="2">Along</th>{heads}</tr>
+<tr><th rowspan="2">Stop</th><th rowspan="2">Bed</th><th rowspan="2">Metres</th>{heads}</tr>
 <tr>{below}</tr>
 </thead>
 <tbody>
@@ -121,8 +119,8 @@ def _table(text: SheetText, group: tuple[tuple[str, str], ...]) -> str:
 
 
 def _looks(looks: Looks) -> str:
-    alike = "".join(f"<li>{escape(line)}</li>" for line in looks.alike)
-    listed = f"<p>Looks alike:</p><ul>{alike}</ul>" if alike else ""
+    alike = "".join(f"<li>Looks alike: {escape(line)}</li>" for line in looks.alike)
+    listed = f"<ul>{alike}</ul>" if alike else ""
     return (
         f'<div class="looks"><p><strong>{escape(looks.title)}.</strong> {escape(looks.looks)}</p>'
         f"{listed}</div>"

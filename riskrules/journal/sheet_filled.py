@@ -161,7 +161,7 @@ class _Line:
     part: str
     stop: Stop
     note: str
-    place: Cell
+    cells: Mapping[str, Cell]
 
 
 class _Wrong(ValueError):
@@ -251,7 +251,7 @@ class _Reader:
             self._part(cells["part"]),
             self._stop(cells, walk),
             cells["note"].text,
-            affected,
+            cells,
         )
 
     def _walk(self, cell: Cell) -> UUID:
@@ -352,15 +352,14 @@ class _Reader:
         old = group.setdefault(line.stop.stop, line)
         if old is not line:
             what = f"stop {line.stop.stop} of {line.symptom} on {line.part}"
-            self._problem(line.place, f"{what} stands in line {old.place.line} already")
+            before = old.cells["stop"].line
+            self._problem(line.cells["stop"], f"{what} stands in line {before} already")
         first = next(iter(group.values()))
-        for name, here, there in (
-            ("who", line.who, first.who),
-            ("block", line.block, first.block),
-        ):
+        for name in ("who", "block"):
+            here, there = getattr(line, name), getattr(first, name)
             if here != there:
-                said = f"{name} is '{here}', but '{there}' in line {first.place.line}"
-                self._problem(line.place, f"{said}; expected one for a walk and symptom")
+                said = f"{name} is '{here}', but '{there}' in line {first.cells['stop'].line}"
+                self._problem(line.cells[name], f"{said}; expected one for a walk and symptom")
 
     def _record(self, group: Mapping[int, _Line]) -> Record | None:
         lines = [group[stop] for stop in sorted(group)]
@@ -388,5 +387,5 @@ class _Reader:
         try:
             return Record(**values, body=body, came_by="sheet")
         except ValueError as error:
-            self._problem(first.place, f"no record can be made of it: {error}")
+            self._problem(first.cells["walk"], f"no record can be made of it: {error}")
             return None

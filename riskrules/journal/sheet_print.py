@@ -47,7 +47,7 @@ def sheet_pdf(
 
     Names in letters beyond Latin-1 are set in a font of the system, where there is one, and its
     used letters go into the file. Letters that no font here has lose their accents, or become
-    ``?``, which the foot of the page tells.
+    ``?``, which the sheet then says.
 
     Parameters are those of `sheet_html`, and the paper.
 
@@ -91,23 +91,30 @@ def _latin(letter: str) -> str:
     return "".join(part if ord(part) < 256 else "?" for part in bare)
 
 
+def _names(text: SheetText) -> tuple[str, ...]:
+    """Return all words of a sheet that are not ours to choose."""
+    heads = (words for group in text.groups for pair in group for words in pair)
+    looks = (words for each in text.looks for words in (each.title, each.looks, *each.alike))
+    return (text.farm, text.block, *heads, *looks)
+
+
 class _Page:
     """A PDF while it is drawn, from the top of each page down."""
 
     def __init__(self, doc: FPDF, text: SheetText) -> None:
         self.doc, self.text = doc, text
-        self.lost = False
         doc.set_margin(MARGIN)
+        doc.c_margin = 0
         doc.set_auto_page_break(False)
         doc.set_title("Walk sheet")
         self.width = doc.w - 2 * MARGIN
         self.bottom = doc.h - MARGIN - 7
         self.family = "Helvetica"
         self.letters: set[int] | None = None
-        words = (text.farm, text.block, *(w for g in text.groups for pair in g for w in pair))
-        words += tuple(w for looks in text.looks for w in (looks.title, looks.looks, *looks.alike))
-        if any(ord(letter) > 255 for word in words for letter in word.translate(_PLAIN)):
+        words = " ".join(_names(text))
+        if any(ord(letter) > 255 for letter in words.translate(_PLAIN)):
             self._find_font()
+        self.lost = self._said(words).count("?") > words.count("?")
         doc.add_page()
 
     def _find_font(self) -> None:
@@ -133,14 +140,10 @@ class _Page:
         self._feet()
 
     def _said(self, text: str) -> str:
-        """Return text in letters that the font has; remember where some were lost."""
+        """Return text in letters that the font has."""
         if self.letters is None:
-            said = transliterated(text)
-        else:
-            kept = ((x if ord(x) in self.letters else transliterated(x)) for x in text)
-            said = "".join(kept)
-        self.lost |= said.count("?") > text.count("?")
-        return said
+            return transliterated(text)
+        return "".join(x if ord(x) in self.letters else transliterated(x) for x in text)
 
     def _font(self, size: float, bold: bool = False) -> None:
         self.doc.set_font(self.family, "B" if bold else "", size)
@@ -187,7 +190,7 @@ class _Page:
                 self.doc.line(x, y, x + wide, y)
             self.doc.set_y(y)
         self.doc.ln(3)
-        for words in HOW:
+        for words in (*HOW, LOST) if self.lost else HOW:
             self._paragraph(words)
 
     def _table(self, group: tuple[tuple[str, str], ...]) -> None:
@@ -199,7 +202,7 @@ class _Page:
             if self._room(ROW):
                 self._table_head(group)
                 last = 0
-            self._row((str(stop), str(bed), f"{metres:g} m"), len(group), bed != last)
+            self._row((str(stop), str(bed), f"{metres:g}"), len(group), bed != last)
             last = bed
 
     def _table_head(self, group: tuple[tuple[str, str], ...]) -> None:
@@ -210,7 +213,7 @@ class _Page:
         y, high = self.doc.get_y(), tall + 11.5
         x = MARGIN
         self.doc.set_line_width(THIN)
-        for words, width in zip(("Stop", "Bed", "Along"), FIRST, strict=True):
+        for words, width in zip(("Stop", "Bed", "Metres"), FIRST, strict=True):
             self.doc.rect(x, y, width, high)
             self.doc.set_xy(x, y + high - 6)
             self.doc.cell(width, 5, words, align="C")
@@ -281,9 +284,10 @@ class _Page:
         pages = self.doc.pages_count
         for number in range(1, pages + 1):
             self.doc.page = number
+            # fpdf2 writes a font down only when it changes, and knows not what this page has.
+            self._font(8)
             self._font(9)
             self.doc.set_xy(MARGIN, self.doc.h - MARGIN - 4)
-            lost = f"  {LOST}" if self.lost else ""
-            self.doc.cell(self.width, 4, f"Walk {self.text.walk}{lost}")
+            self.doc.cell(self.width, 4, f"Walk {self.text.walk}")
             self.doc.set_xy(MARGIN, self.doc.h - MARGIN - 4)
             self.doc.cell(self.width, 4, f"{number} of {pages}", align="R")

@@ -76,7 +76,7 @@ def sheet_text(block: str, walk: Record, symptoms: SymptomList, farm: str) -> Sh
         raise ValueError("a walk without stops; expected one or more")
     columns = counted_on(plan, symptoms)
     named = [(symptoms.title(s), symptoms.part_title(p)) for s, p in columns]
-    shown = named or [("", "")] * BLANK
+    shown = named or [("Symptom ________", "Part ________")] * BLANK
     count = -(-len(shown) // AT_ONCE)
     wide = -(-len(shown) // count)
     groups = tuple(tuple(shown[i : i + wide]) for i in range(0, len(shown), wide))
@@ -87,8 +87,7 @@ def sheet_text(block: str, walk: Record, symptoms: SymptomList, farm: str) -> Sh
 
 def _looks(symptom: str, symptoms: SymptomList) -> Looks:
     found = symptoms.symptoms[symptom]
-    alike = tuple(f"{symptoms.title(a.symptom)}: {a.tell}" for a in found.look_alikes)
-    return Looks(found.title, found.looks, alike)
+    return Looks(found.title, found.looks, tuple(a.tell for a in found.look_alikes))
 
 
 def _pattern(plan: Walk) -> str:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from hashlib import sha256
+from typing import Any
 
-from sqlalchemy import Connection, RowMapping, func, inspect, select
+from sqlalchemy import Connection, func, inspect, select
 
 from riskrules.errors import Problem
 from riskrules.journal.database import Database
@@ -60,7 +61,7 @@ def _records(conn: Connection) -> Iterator[str]:
     seen: set[str] = set()
     replaced: set[str] = set()
     rows = conn.execution_options(yield_per=1000).execute(select(record).order_by(record.c.seq))
-    for row in rows.mappings():
+    for row in map(dict, rows.mappings()):
         name = f"record {row['seq']} ({row['id']})"
         if row["seq"] != expected:
             yield f"records {expected} to {row['seq'] - 1} are gone"
@@ -78,7 +79,7 @@ def _records(conn: Connection) -> Iterator[str]:
         replaced.add(row["replaces"])
 
 
-def _record(row: RowMapping) -> Iterator[str]:
+def _record(row: dict[str, Any]) -> Iterator[str]:
     try:
         plain = plain_of(row)
         if content_hash(plain) != row["hash"]:

@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from riskrules.logs import own_tests, qartod
+from riskrules.logs.judging import own_tests, qartod
+from riskrules.logs.judging.verdict import Verdicts
 from riskrules.logs.limits import Limit, Limits, load_limits
 from riskrules.logs.readings import Ints, Readings
 from riskrules.logs.troubles import Flag, Trouble
 from riskrules.logs.variables import VARIABLES, Floats
-from riskrules.logs.verdict import Verdicts
 
 if TYPE_CHECKING:
     from riskrules.facts.derive import Place

@@ -70,7 +70,8 @@ def _settle_twins(rows: Readings, same: Mask, file: str) -> Readings:
         unknown = np.bitwise_or.reduceat(np.where(left, 0, rows.cause[name]), starts)
         absent = np.where(unknown == 0, int(missing_cause(name)), unknown)
         values[name] = value
-        cause[name] = np.where(gone, absent, 0) | np.where(differ, int(Cause.DISAGREE), 0)
+        clash = np.where(differ, int(Cause.DISAGREE), 0).astype(np.int64)
+        cause[name] = np.where(gone, absent, 0) | clash
         own = rows.reasons.get(name, np.zeros(len(rows), dtype=np.uint32))
         why = np.bitwise_or.reduceat(np.where(left, 0, own).astype(np.uint32), starts)
         why = np.where(gone, why, 0) | np.where(differ, int(Trouble.DISAGREE), 0)
@@ -121,7 +122,7 @@ def spread(rows: Readings, file: str, stamp: str = "end") -> Readings:
     """
     gaps = np.diff(rows.time)
     steps, runs = _steps(gaps, rows.step)
-    changes = np.flatnonzero(np.abs(np.diff(steps)) > SAME * steps[:-1]) if len(steps) else []
+    changes = np.flatnonzero(np.abs(np.diff(steps)) > SAME * steps[:-1])
     if len(changes):
         _note_change(rows, steps, int(changes[0]) + 1, len(changes), file)
     if not len(changes) and stamp == "end":

@@ -24,7 +24,7 @@ from riskrules.logs.raw import RawLog
 from riskrules.logs.readings import Note, Readings, Tally
 from riskrules.logs.times import YEARS as YEARS
 from riskrules.logs.times import to_utc
-from riskrules.logs.times_zone import zone_of
+from riskrules.logs.times.zone import zone_of
 from riskrules.logs.troubles import Trouble, name_of
 from riskrules.logs.values import ValueReader, forecast_rows
 

@@ -13,10 +13,10 @@ from jsonschema import Draft202012Validator
 
 from riskrules.errors import RiskRulesError
 from riskrules.facts.kinds import KINDS
-from riskrules.findings.build import BASES
 from riskrules.findings import model
-from riskrules.packs.marked import read_marked
+from riskrules.findings.build import BASES
 from riskrules.packs.load import NO_PACKS
+from riskrules.packs.marked import read_marked
 from riskrules.packs.model import Hazard, Tag, Unit
 from riskrules.report import FORMAT
 from riskrules.review import URGENCIES

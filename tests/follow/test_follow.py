@@ -11,7 +11,7 @@ import pytest
 
 from riskrules.errors import LogError
 from riskrules.farm import load_farm
-from riskrules.log_follow import Follower, follow
+from riskrules.logbook.follow import Follower, follow
 from riskrules.logs.store import LogStore
 
 from .farm import HEAD, make, moment, rows

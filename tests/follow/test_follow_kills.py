@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from riskrules.farm import load_farm
-from riskrules.log_follow import follow
+from riskrules.logbook.follow import follow
 from riskrules.logs.store import LogStore
 
 from .farm import HEAD, make, moment, rows
@@ -22,7 +22,7 @@ KILLS = 100 if os.environ.get("RISKRULES_LONG") == "1" else 4
 PROGRAM = """
 import sys
 from pathlib import Path
-import riskrules.log_follow as f
+import riskrules.logbook.follow as f
 from riskrules.farm import load_farm
 from riskrules.logs.store import LogStore
 folder = Path(sys.argv[1])

@@ -10,8 +10,8 @@ from astral import Observer
 from astral.sun import sunrise
 
 from riskrules.farm import Farm, load_farm
-from riskrules.log_intake import take_in
-from riskrules.log_status import Status, status
+from riskrules.logbook.intake import take_in
+from riskrules.logbook.status import Status, status
 from riskrules.logs.store import LogStore
 
 from .farm import HEAD, make, moment, rows

@@ -35,7 +35,7 @@ def kill_writers(checkout: Path, url: str, folder: Path, rounds: int, seed: int)
 def test_writers_killed_at_any_moment_lose_nothing_they_were_told_is_kept(
     checkout, journal_url, tmp_path
 ):
-    kill_writers(checkout, journal_url, tmp_path, rounds=5, seed=5)
+    kill_writers(checkout, journal_url, tmp_path, rounds=4, seed=5)
 
 
 @pytest.mark.long

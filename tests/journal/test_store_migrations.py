@@ -184,7 +184,7 @@ def test_a_damaged_backup_is_not_restored(tmp_path):
 
 def test_a_backup_while_others_write_is_a_whole_journal_of_a_moment(journal: Journal, tmp_path):
     with ThreadPoolExecutor(2) as pool:
-        writing = pool.submit(lambda: [journal.add([made(), made()]) for _ in range(60)])
+        writing = pool.submit(lambda: [journal.add([made(), made()]) for _ in range(30)])
         for i in range(3):
             journal.backup(tmp_path / f"{i}.db")
         writing.result()

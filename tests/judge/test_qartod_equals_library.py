@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from ioos_qc import qartod as library
 
-from riskrules.logs import qartod
+from riskrules.logs.judging import qartod
 
 coarse = st.integers(-8, 8).map(lambda k: k / 2)
 fine = st.floats(-30, 30, allow_nan=False)

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 from ioos_qc import qartod as library
 
-from riskrules.logs import qartod
+from riskrules.logs.judging import qartod
 
 
 def stamps(seconds: np.ndarray) -> np.ndarray:

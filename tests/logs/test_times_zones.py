@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from riskrules.logs.mapping import LogMapping
 from riskrules.logs.times import Clock, to_utc
-from riskrules.logs.times_zone import zone_of
+from riskrules.logs.times.zone import zone_of
 
 from .test_times_read import clock_of, refused, seconds
 

@@ -19,9 +19,9 @@ from riskrules.logs.limits import load_limits
 from riskrules.logs.readings import Note, Tally
 from riskrules.logs.ready import lend
 from riskrules.logs.report import FORMAT, STATES, FileRows, LogReport, Run, VariableRows, only_block
-from riskrules.logs.report_count import Judged, log_report
-from riskrules.logs.report_plain import as_plain, dumps
-from riskrules.logs.report_runs import MOST_RUNS
+from riskrules.logs.report.count import Judged, log_report
+from riskrules.logs.report.plain import as_plain, dumps
+from riskrules.logs.report.runs import MOST_RUNS
 from riskrules.logs.troubles import WORDS, Trouble, name_of
 from riskrules.schema_files import schema
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from riskrules.errors import Problem
 from riskrules.logs.store import LogStore
-from riskrules.logs.store_lock import writing
+from riskrules.logs.store.lock import writing
 from tests.store.made import item, text
 
 CALLS = ("fsync", "replace", "link", "unlink", "mkdir")

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from riskrules.errors import LogError, Problem
 from riskrules.logs.store import Incoming, LogStore
-from riskrules.logs.store_manifest import dump, load, parse
+from riskrules.logs.store.manifest import dump, load, parse
 from tests.store.made import differences, item, quick_folder, random_readings, text
 
 FIRST = text([(0, "1", "50", 0), (3, "2", "60", 0)])

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from riskrules.logs.store import LogStore
-from riskrules.logs.store_files import hash_of
+from riskrules.logs.store.files import hash_of
 from tests.store.adds_in_a_loop import add_for_ever, grown, pair, stop_at_call
 from tests.store.made import START
 

@@ -139,7 +139,7 @@ def stated_zone(header: Sequence[str], preamble: Sequence[str]) -> str | None:
 
 
 def _zone(text: str) -> str | None:
-    from riskrules.logs.times_zone import zone_of
+    from riskrules.logs.times.zone import zone_of
 
     if not _ZONE.fullmatch(text):
         return None

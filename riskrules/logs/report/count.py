@@ -19,9 +19,9 @@ from riskrules.logs.report import (
     TroubleRows,
     VariableRows,
 )
-from riskrules.logs.report_lent import lent_rows
-from riskrules.logs.report_runs import absent_runs, state_runs, states
-from riskrules.logs.report_troubles import RowText, no_text, troubles_of
+from riskrules.logs.report.lent import lent_rows
+from riskrules.logs.report.runs import absent_runs, state_runs, states
+from riskrules.logs.report.troubles import RowText, no_text, troubles_of
 from riskrules.logs.troubles import Flag, Origin
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from riskrules.errors import LogError, Problem
 from riskrules.logs.readings import Ints, Note
-from riskrules.logs.times_text import LONG_MONTHS, Mask, Parts, whole_year
+from riskrules.logs.times.text import LONG_MONTHS, Mask, Parts, whole_year
 
 NEXT_DAY_S = 36 * 3600
 """Rows further apart than this are not those of one day and the next. [s] (assumption)"""

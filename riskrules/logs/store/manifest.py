@@ -15,13 +15,13 @@ from pathlib import Path
 from typing import Any
 
 from riskrules.errors import Problem
-from riskrules.logs.store_files import (
+from riskrules.logs.store.files import (
     cannot_write,
     hash_of,
     trouble,
     write_flushed,
 )
-from riskrules.logs.store_types import Aside, Contents, Original, Part, Version
+from riskrules.logs.store.types import Aside, Contents, Original, Part, Version
 
 MANIFEST = "manifest.jsonl"
 PREVIOUS = "manifest.previous.jsonl"

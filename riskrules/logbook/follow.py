@@ -11,7 +11,7 @@ from pathlib import Path
 
 from riskrules.errors import LogError, Problem
 from riskrules.farm import Farm
-from riskrules.log_intake import Taken, take_in_file
+from riskrules.logbook.intake import Taken, take_in_file
 from riskrules.logs.store import LogStore
 from riskrules.sources import files_in, source_for
 

@@ -10,11 +10,11 @@ from typing import Any, Literal
 import numpy as np
 
 from riskrules.logs.readings import PER_ROW, PER_VALUE, Readings
-from riskrules.logs.store_files import hash_of, trouble
-from riskrules.logs.store_manifest import aside_path, original_path
-from riskrules.logs.store_merge import merge, says, step_of
-from riskrules.logs.store_parts import read_part
-from riskrules.logs.store_types import Aside, Contents, Part, Record, Traced, Version
+from riskrules.logs.store.files import hash_of, trouble
+from riskrules.logs.store.manifest import aside_path, original_path
+from riskrules.logs.store.merge import merge, says, step_of
+from riskrules.logs.store.parts import read_part
+from riskrules.logs.store.types import Aside, Contents, Part, Record, Traced, Version
 
 Span = tuple[int | None, int | None]
 """First and last time asked for [s], both included; None: no end."""

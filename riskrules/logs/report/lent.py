@@ -9,7 +9,7 @@ import numpy as np
 
 from riskrules.logs.readings import Readings
 from riskrules.logs.report import STATES, SourceRows, VariableRows
-from riskrules.logs.report_runs import spans_of, state_runs
+from riskrules.logs.report.runs import spans_of, state_runs
 
 
 def lent_rows(block: str, own: Sequence[Readings], lent: Readings) -> list[SourceRows]:

@@ -15,8 +15,8 @@ from typing import Any
 import numpy as np
 
 from riskrules.logs.readings import PER_VALUE, Ints, Note, Readings, Tally, missing_cause
-from riskrules.logs.store_files import hash_of, trouble
-from riskrules.logs.store_types import OUTSIDE_FOLDER, Part, Version
+from riskrules.logs.store.files import hash_of, trouble
+from riskrules.logs.store.types import OUTSIDE_FOLDER, Part, Version
 from riskrules.logs.variables import Floats
 
 FORMAT = 1

@@ -13,16 +13,16 @@ from typing import TypeVar
 
 from riskrules.errors import LogError, Problem
 from riskrules.logs.readings import Readings
-from riskrules.logs.store_check import (
+from riskrules.logs.store.check import (
     left_over,
     problems_of,
     rebuilt,
     remove,
     remove_empty_folders,
 )
-from riskrules.logs.store_files import Batch, flush_folder, hash_and_size, hash_of, trouble
-from riskrules.logs.store_lock import writing
-from riskrules.logs.store_manifest import (
+from riskrules.logs.store.files import Batch, flush_folder, hash_and_size, hash_of, trouble
+from riskrules.logs.store.lock import writing
+from riskrules.logs.store.manifest import (
     MANIFEST,
     PREVIOUS,
     aside_path,
@@ -30,12 +30,12 @@ from riskrules.logs.store_manifest import (
     load,
     original_path,
 )
-from riskrules.logs.store_manifest import replace as replace_manifest
-from riskrules.logs.store_parts import encode
-from riskrules.logs.store_plan import Plan
-from riskrules.logs.store_read import merged, original_bytes, records, traced
-from riskrules.logs.store_reviews import all_reviews, write_review
-from riskrules.logs.store_types import (
+from riskrules.logs.store.manifest import replace as replace_manifest
+from riskrules.logs.store.parts import encode
+from riskrules.logs.store.plan import Plan
+from riskrules.logs.store.read import merged, original_bytes, records, traced
+from riskrules.logs.store.reviews import all_reviews, write_review
+from riskrules.logs.store.types import (
     Aside,
     Contents,
     Incoming,

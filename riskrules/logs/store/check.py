@@ -8,14 +8,14 @@ from pathlib import Path
 from typing import Any
 
 from riskrules.errors import LogError, Problem
-from riskrules.logs.store_files import (
+from riskrules.logs.store.files import (
     TEMPORARY,
     hash_and_size,
     hash_of,
     head_of,
     prefix_hashes,
 )
-from riskrules.logs.store_manifest import (
+from riskrules.logs.store.manifest import (
     MANIFEST,
     PREVIOUS,
     aside_path,
@@ -23,9 +23,9 @@ from riskrules.logs.store_manifest import (
     load,
     original_path,
 )
-from riskrules.logs.store_parts import decode, read_part
-from riskrules.logs.store_plan import Plan
-from riskrules.logs.store_types import Contents, Original, Part, Version
+from riskrules.logs.store.parts import decode, read_part
+from riskrules.logs.store.plan import Plan
+from riskrules.logs.store.types import Contents, Original, Part, Version
 
 FOLDERS = ("readings", "originals", "aside")
 

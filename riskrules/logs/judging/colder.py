@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from riskrules.logs.qartod import Bools
+from riskrules.logs.judging.qartod import Bools
+from riskrules.logs.judging.verdict import Verdicts
 from riskrules.logs.readings import Ints, Readings
 from riskrules.logs.troubles import Trouble
 from riskrules.logs.variables import OUTSIDE, Floats
-from riskrules.logs.verdict import Verdicts
 
 AIR = "air_temperature"
 

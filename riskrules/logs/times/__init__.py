@@ -11,10 +11,10 @@ import numpy as np
 from riskrules.errors import LogError, Problem
 from riskrules.logs.mapping import LogMapping
 from riskrules.logs.readings import Bits, Ints, Note
-from riskrules.logs.times_order import dates
-from riskrules.logs.times_reset import Prints, find_resets
-from riskrules.logs.times_text import Mask, Parts, parts_of
-from riskrules.logs.times_zone import Local, Zone, zone_of
+from riskrules.logs.times.order import dates
+from riskrules.logs.times.reset import Prints, find_resets
+from riskrules.logs.times.text import Mask, Parts, parts_of
+from riskrules.logs.times.zone import Local, Zone, zone_of
 from riskrules.logs.troubles import Trouble, name_of
 
 YEARS = (1970, 2100)

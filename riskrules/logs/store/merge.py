@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from riskrules.logs.readings import PER_VALUE, Ints, Readings
-from riskrules.logs.store_parts import DTYPES, absent_cause, usual_cause
+from riskrules.logs.store.parts import DTYPES, absent_cause, usual_cause
 from riskrules.logs.troubles import Flag
 from riskrules.logs.variables import Floats
 

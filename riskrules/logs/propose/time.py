@@ -13,7 +13,7 @@ from riskrules.logs.mapping import LogMapping
 from riskrules.logs.raw import RawLog
 from riskrules.logs.readings import Ints, Note
 from riskrules.logs.times import epoch_unit, to_utc
-from riskrules.logs.times_text import parts_of
+from riskrules.logs.times.text import parts_of
 from riskrules.logs.variables import Floats
 
 NAMES = ("time", "timestamp", "datetime", "date_time")

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from riskrules.logs.judging.verdict import Verdicts
 from riskrules.logs.readings import Ints
 from riskrules.logs.troubles import Trouble
 from riskrules.logs.variables import Floats
-from riskrules.logs.verdict import Verdicts
 
 if TYPE_CHECKING:
     from riskrules.facts.derive import Place

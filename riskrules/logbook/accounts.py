@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING
 from riskrules.blocks import BlockLogs, ready_blocks
 from riskrules.errors import Problem
 from riskrules.farm import Farm, LogText, default_farm, sensor_of
-from riskrules.log_intake import given_files
+from riskrules.logbook.intake import given_files
 from riskrules.logs.readings import Readings
 from riskrules.logs.ready import make_ready
 from riskrules.logs.report import OUTSIDE_BLOCK, LogReport
-from riskrules.logs.report_count import Judged, log_report
-from riskrules.logs.row_text import text_of_rows
+from riskrules.logs.report.count import Judged, log_report
+from riskrules.logs.report.row_text import text_of_rows
 from riskrules.sources import files_of, read_farm_files, source_for, sources_of
 
 if TYPE_CHECKING:
@@ -73,7 +73,7 @@ def report_of_farm(farm: Farm, paths: Sequence[Path] = ()) -> LogReport:
 
 def report_of_store(farm: Farm, store: LogStore) -> LogReport:
     """Return the report of all that a farm's store holds; files set aside are in it too."""
-    from riskrules.logs.row_text import text_of_originals
+    from riskrules.logs.report.row_text import text_of_originals
 
     placed = {(s.block, s.sensor): s.placed for s in sources_of(farm)}
     rows = {}
@@ -88,7 +88,7 @@ def report_of_store(farm: Farm, store: LogStore) -> LogReport:
 
 def read_all(farm: Farm, paths: Sequence[Path]) -> Read:
     """Read files of a farm, several of one sensor put together: the one written later wins."""
-    from riskrules.logs.store_merge import merge, step_of
+    from riskrules.logs.store.merge import merge, step_of
 
     found = Read()
     pieces: dict[Key, list[tuple[int, Readings]]] = {}

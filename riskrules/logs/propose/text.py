@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from riskrules.logs.mapping import LogMapping
-from riskrules.logs.propose_columns import Guess
+from riskrules.logs.propose.columns import Guess
 
 LONGEST_COMMENT = 600
 """Characters of one remark. (assumption)"""

@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from riskrules.logs.mapping import LogMapping
 from riskrules.logs.readings import Ints, Note
-from riskrules.logs.times_text import Mask
+from riskrules.logs.times.text import Mask
 
 DAY = 86_400
 FAR_S = 731 * DAY

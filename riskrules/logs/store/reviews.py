@@ -6,8 +6,8 @@ import json
 from datetime import date
 from pathlib import Path
 
-from riskrules.logs.store_files import cannot_write, hash_of, trouble, write_flushed
-from riskrules.logs.store_types import Review
+from riskrules.logs.store.files import cannot_write, hash_of, trouble, write_flushed
+from riskrules.logs.store.types import Review
 
 REVIEWS = "reviews.json"
 KEPT = 400

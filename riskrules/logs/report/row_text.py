@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from riskrules.errors import LogError
-from riskrules.logs.report_troubles import RowText
+from riskrules.logs.report.troubles import RowText
 
 if TYPE_CHECKING:
     from riskrules.logs.store import LogStore

@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from riskrules.errors import LogError, Problem
 from riskrules.logs.readings import Ints
-from riskrules.logs.times_text import Mask
+from riskrules.logs.times.text import Mask
 
 PROBE_DAYS = 5
 """No zone has changed its offset there and back in fewer days since 1970. (assumption)"""

@@ -14,13 +14,13 @@ from riskrules.errors import LogError
 from riskrules.logs.formats.headers import bracketed
 from riskrules.logs.formats.source import fail
 from riskrules.logs.mapping import LogMapping
-from riskrules.logs.propose_columns import Guess, air_and_water, guess_columns, rain_doubts
-from riskrules.logs.propose_text import as_yaml
-from riskrules.logs.propose_time import Timing, guess_time, sun_doubt, time_text
+from riskrules.logs.propose.columns import Guess, air_and_water, guess_columns, rain_doubts
+from riskrules.logs.propose.text import as_yaml
+from riskrules.logs.propose.time import Timing, guess_time, sun_doubt, time_text
 from riskrules.logs.raw import RawLog
 from riskrules.logs.readings import Readings
-from riskrules.logs.times_text import parts_of
-from riskrules.logs.times_zone import zone_of
+from riskrules.logs.times.text import parts_of
+from riskrules.logs.times.zone import zone_of
 from riskrules.logs.variables import OUTSIDE, VARIABLES, understand
 
 ROWS = 10

@@ -13,7 +13,7 @@ import numpy as np
 
 from riskrules.errors import LogError
 from riskrules.logs.readings import PER_ROW, PER_VALUE, Readings
-from riskrules.logs.store_files import (
+from riskrules.logs.store.files import (
     begins_with,
     changed,
     hash_and_size,
@@ -21,8 +21,8 @@ from riskrules.logs.store_files import (
     prefix_hashes,
     trouble,
 )
-from riskrules.logs.store_manifest import original_path
-from riskrules.logs.store_types import (
+from riskrules.logs.store.manifest import original_path
+from riskrules.logs.store.types import (
     Contents,
     Incoming,
     Original,

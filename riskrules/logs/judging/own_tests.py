@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from riskrules.logs.colder import colder_than_physics
-from riskrules.logs.day_turned import day_turned
-from riskrules.logs.never_changes import never_dries, never_wets
-from riskrules.logs.qartod import Bools
+from riskrules.logs.judging.colder import colder_than_physics
+from riskrules.logs.judging.day_turned import day_turned
+from riskrules.logs.judging.never_changes import never_dries, never_wets
+from riskrules.logs.judging.qartod import Bools
+from riskrules.logs.judging.verdict import Verdicts
 from riskrules.logs.readings import Readings
 from riskrules.logs.troubles import Trouble
 from riskrules.logs.variables import OUTSIDE, Floats
-from riskrules.logs.verdict import Verdicts
 from riskrules.science.air import dew_point_of_vapour_pressure, saturation_vapour_pressure
 
 if TYPE_CHECKING:

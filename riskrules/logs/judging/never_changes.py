@@ -11,11 +11,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from riskrules.logs.qartod import Bools
+from riskrules.logs.judging.qartod import Bools
+from riskrules.logs.judging.verdict import Verdicts
 from riskrules.logs.readings import Ints
 from riskrules.logs.troubles import Trouble
 from riskrules.logs.variables import OUTSIDE, Floats
-from riskrules.logs.verdict import Verdicts
 
 HUMIDITY = "relative_humidity"
 WETNESS, RAIN = "surface_wetness", "thickness_of_rainfall_amount"

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
-from riskrules.logs.store_files import cannot_write, trouble
+from riskrules.logs.store.files import cannot_write, trouble
 
 LOCK = "writer.lock"
 HOLDER = "writer.json"

@@ -1,0 +1,1 @@
+"""The tests by which values are judged, each in a module of its own."""
