@@ -90,16 +90,17 @@ def _is_log(path: Path) -> bool:
     return not path.name.startswith(".") and not path.name.endswith((BESIDE, ".yaml", ".tmp"))
 
 
-def source_for(farm: Farm, path: Path) -> Source | None:
-    """Return the sensor that a file belongs to by its name, or None."""
-    for source in sources_of(farm):
-        if source.pattern.startswith(PREFIX):
-            fits = str(path) == source.pattern
-        else:
-            fits = path.match(source.pattern) or path.name == Path(source.pattern).name
-        if fits:
-            return source
-    return None
+def sources_for(farm: Farm, path: Path) -> list[Source]:
+    """Return the sensors that a file belongs to: by its path, or else by its name alone.
+
+    Two blocks may name one file. A name alone that fits two files of different folders is none.
+    """
+    every = sources_of(farm)
+    exact = [s for s in every if str(path) == s.pattern or path.match(s.pattern)]
+    if exact:
+        return exact
+    plain = [s for s in every if path.name == Path(s.pattern).name]
+    return plain if len({s.pattern for s in plain}) == 1 else []
 
 
 def mapping_for(farm: Farm, source: Source, path: Path) -> tuple[LogMapping, str | None]:
@@ -164,16 +165,16 @@ def read_farm_files(farm: Farm, paths: Sequence[Path]) -> Iterator[FarmRead]:
     skipped in silence.
     """
     for path in files_in(paths):
-        source = source_for(farm, path)
-        if source is None:
+        sources = sources_for(farm, path)
+        if not sources:
             known = ", ".join(s.pattern for s in sources_of(farm))
             message = f"no sensor of the farm file has this log; expected one of {known}"
             yield FarmRead(None, path, (), (Problem(str(path), 0, 0, message),))
-            continue
-        try:
-            yield FarmRead(source, path, tuple(read_source(farm, source, path)))
-        except FileProblems as error:
-            yield FarmRead(source, path, (), error.problems)
+        for source in sources:
+            try:
+                yield FarmRead(source, path, tuple(read_source(farm, source, path)))
+            except FileProblems as error:
+                yield FarmRead(source, path, (), error.problems)
 
 
 def files_in(paths: Sequence[Path]) -> list[Path]:

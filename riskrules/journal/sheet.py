@@ -66,10 +66,6 @@ def sheet_html(block: str, walk: Record, symptoms: SymptomList, farm: str) -> st
     tables = "\n".join(_table(text, group) for group in text.groups)
     looks = "\n".join(_looks(each) for each in text.looks)
     how = f"<h2>How it looks</h2>\n{looks}\n" if looks else ""
-    fill = "\n".join(
-        '<div class="fill">' + "".join(f"<span>{escape(w)}</span>" for w in line) + "</div>"
-        for line in LINES
-    )
     write = '<div class="write"></div>\n' * NOTE_LINES
     return f"""<!DOCTYPE html>
 <html lang="en">
@@ -83,13 +79,19 @@ def sheet_html(block: str, walk: Record, symptoms: SymptomList, farm: str) -> st
 <body>
 <h1>{escape(text.farm)}: {escape(text.block)}</h1>
 <p>{escape(text.about)}</p>
-{fill}
+{_fill()}
 {"".join(f"<p>{escape(line)}</p>" for line in HOW)}
 {tables}
 <h2>Notes (stop, what)</h2>
 {write}{how}</body>
 </html>
 """
+
+
+def _fill() -> str:
+    """Return the lines to fill in by hand."""
+    lines = ("".join(f"<span>{escape(words)}</span>" for words in line) for line in LINES)
+    return "\n".join(f'<div class="fill">{line}</div>' for line in lines)
 
 
 def _table(text: SheetText, group: tuple[tuple[str, str], ...]) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -364,17 +364,6 @@ class _Reader:
     def _record(self, group: Mapping[int, _Line]) -> Record | None:
         lines = [group[stop] for stop in sorted(group)]
         first, times = lines[0], [line.time for line in lines]
-        stops = tuple(line.stop for line in lines)
-        affected = sum(stop.affected for stop in stops)
-        body = Sighting(
-            symptom=first.symptom,
-            part=first.part,
-            affected=affected,
-            examined=sum(stop.examined for stop in stops),
-            pattern=None if affected else "none_seen",
-            stops=stops,
-            walk=first.walk,
-        )
         values: dict[str, Any] = {
             "id": uuid5(first.walk, f"{first.symptom}/{first.part}"),
             "block": first.block,
@@ -385,7 +374,21 @@ class _Reader:
             "note": "; ".join(f"stop {x.stop.stop}: {x.note}" for x in lines if x.note),
         }
         try:
-            return Record(**values, body=body, came_by="sheet")
+            return Record(**values, body=_sighting(lines), came_by="sheet")
         except ValueError as error:
             self._problem(first.cells["walk"], f"no record can be made of it: {error}")
             return None
+
+
+def _sighting(lines: Sequence[_Line]) -> Sighting:
+    stops = tuple(line.stop for line in lines)
+    affected = sum(stop.affected for stop in stops)
+    return Sighting(
+        symptom=lines[0].symptom,
+        part=lines[0].part,
+        affected=affected,
+        examined=sum(stop.examined for stop in stops),
+        pattern=None if affected else "none_seen",
+        stops=stops,
+        walk=lines[0].walk,
+    )

@@ -16,7 +16,7 @@ from riskrules.logs.ready import make_ready
 from riskrules.logs.report import OUTSIDE_BLOCK, LogReport
 from riskrules.logs.report.count import Judged, log_report
 from riskrules.logs.report.row_text import text_of_rows
-from riskrules.sources import files_of, read_farm_files, source_for, sources_of
+from riskrules.sources import files_of, read_farm_files, sources_for, sources_of
 
 if TYPE_CHECKING:
     from riskrules.logs.store import LogStore
@@ -131,7 +131,7 @@ def judged_of(farm: Farm, rows: dict[Key, Readings]) -> list[Judged]:
 def _named(farm: Farm, paths: Sequence[Path]) -> list[Path]:
     """Return the files that were named, and of those in folders the farm's own logs."""
     store = farm.folder / farm.text.store if farm.text.store else None
-    return [p for p, named in given_files(paths, store) if named or source_for(farm, p)]
+    return [p for p, named in given_files(paths, store) if named or sources_for(farm, p)]
 
 
 def _files(farm: Farm, blocks: Sequence[str] | None = None) -> list[Path]:

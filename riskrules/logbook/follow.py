@@ -11,9 +11,9 @@ from pathlib import Path
 
 from riskrules.errors import LogError, Problem
 from riskrules.farm import Farm
-from riskrules.logbook.intake import Taken, take_in_file
+from riskrules.logbook.intake import Taken, given_files, take_in_file
 from riskrules.logs.store import LogStore
-from riskrules.sources import files_in, source_for
+from riskrules.sources import sources_for
 
 SETTLE_S = 3.0
 """A file is read once it has not changed for so long. [s] (assumption)"""
@@ -55,7 +55,7 @@ class Follower:
             A clock that never runs back, such as ``time.monotonic``. [s]
         """
         ready = []
-        there = files_in([self.folder])
+        there = [path for path, _ in given_files([self.folder], self.store.folder)]
         for path in there:
             look = _look_at(path)
             if look is None or self.done.get(path) == look:
@@ -77,21 +77,20 @@ class Follower:
         """Return how long a file must stand still before it is read. [s]"""
         return self.settle if _is_whole(path) else max(self.settle, self.patience)
 
-    def take(self, path: Path) -> Taken:
-        """Take one file into the store, and say what became of it."""
+    def take(self, path: Path) -> list[Taken]:
+        """Take one file into the store, for each sensor that has it, and say what became of it."""
         look = _look_at(path)
-        source = source_for(self.farm, path)
-        if source is None:
-            taken = Taken(path, "", "", "not ours")
-        else:
-            taken = take_in_file(self.farm, self.store, source, path)
+        sources = sources_for(self.farm, path)
+        found = [take_in_file(self.farm, self.store, source, path) for source in sources]
+        found = found or [Taken(path, "", "", "not ours")]
         if look is not None:
             self.done[path] = look
         self.waiting.pop(path, None)
-        self.counts[taken.state] += 1
-        if taken.state != "known":
-            self.say(words_of(taken, self.folder))
-        return taken
+        for taken in found:
+            self.counts[taken.state] += 1
+            if taken.state != "known":
+                self.say(words_of(taken, self.folder))
+        return found
 
     def take_all(self, paths: list[Path]) -> None:
         """Take files in, with progress where there are many."""

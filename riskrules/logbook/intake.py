@@ -11,7 +11,7 @@ from typing import Literal, NamedTuple
 from riskrules.errors import FileProblems, Problem
 from riskrules.farm import Farm
 from riskrules.logs.store import Incoming, LogStore
-from riskrules.sources import Source, files_in, mapping_for, read_source, source_for, sources_of
+from riskrules.sources import Source, files_in, mapping_for, read_source, sources_for, sources_of
 
 
 class Taken(NamedTuple):
@@ -41,10 +41,10 @@ def take_in(farm: Farm, store: LogStore, paths: Sequence[Path]) -> Iterator[Take
         Where the store cannot be written.
     """
     for path, named in given_files(paths, store.folder):
-        source = source_for(farm, path)
-        if source is None:
+        sources = sources_for(farm, path)
+        if not sources:
             yield _stranger(farm, path, named)
-        else:
+        for source in sources:
             yield take_in_file(farm, store, source, path)
 
 

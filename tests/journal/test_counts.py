@@ -22,16 +22,7 @@ from riskrules.journal.counts import (
     trend,
 )
 from riskrules.journal.records import Stop
-from riskrules.science.sampling import (
-    beta_quantile,
-    clopper_pearson,
-    detect_one_among,
-    finite_sample,
-    incomplete_beta,
-    t_quantile,
-    wilson_interval,
-    zero_of_n_upper,
-)
+from riskrules.science.sampling import clopper_pearson, wilson_interval, zero_of_n_upper
 
 WEEK = 604_800
 MONDAY = 1_780_272_000  # 2026-06-01 00:00 UTC
@@ -93,53 +84,6 @@ def test_clopper_pearson_is_that_of_statsmodels_and_scipy(affected, examined):
     assert found == pytest.approx((exact.low, exact.high), abs=1e-9)
 
 
-@pytest.mark.parametrize("freedom", [1, 2, 5, 19, 100, 10_000])
-@pytest.mark.parametrize("probability", [0.01, 0.5, 0.8, 0.975, 0.9995])
-def test_student_is_that_of_scipy(freedom, probability):
-    stats = pytest.importorskip("scipy.stats", reason="compares with scipy")
-    theirs = stats.t.ppf(probability, freedom)
-    assert t_quantile(probability, freedom) == pytest.approx(theirs, rel=1e-8, abs=1e-9)
-
-
-@pytest.mark.parametrize(
-    ("freedom", "printed"),
-    [
-        (1, 12.706),  # every statistics textbook's table, two-sided 5 % [memory]
-        (9, 2.262),  # the same
-        (30, 2.042),  # the same
-    ],
-)
-def test_student_is_as_tabled(freedom, printed):
-    assert t_quantile(0.975, freedom) == pytest.approx(printed, abs=5e-4)
-
-
-@settings(max_examples=60, deadline=None)
-@given(st.floats(0.1, 500), st.floats(0.1, 500), st.floats(0, 1))
-def test_the_incomplete_beta_function_is_that_of_scipy(a, b, x):
-    special = pytest.importorskip("scipy.special", reason="compares with scipy")
-    assert incomplete_beta(a, b, x) == pytest.approx(special.betainc(a, b, x), abs=1e-9)
-
-
-@pytest.mark.parametrize(
-    ("call", "message"),
-    [
-        (lambda: incomplete_beta(0, 1, 0.5), "a and b are 0 and 1"),
-        (lambda: incomplete_beta(1, 1, 2), "x is 2"),
-        (lambda: beta_quantile(1, 1, 1), "probability is 1"),
-        (lambda: t_quantile(0.9, 0), "freedom is 0"),
-        (lambda: clopper_pearson(3, 2), "3 affected of 2"),
-        (lambda: finite_sample(0, 5), "size is 0"),
-        (lambda: finite_sample(5, 0), "population is 0"),
-        (lambda: detect_one_among(0, 0.5), "population is 0"),
-        (lambda: estimate([], confidence=1), "confidence is 1"),
-        (lambda: estimate(single(1, 2), correlation=2), "correlation is 2"),
-    ],
-)
-def test_what_makes_no_sense_is_refused(call, message):
-    with pytest.raises(ValueError, match=message):
-        call()
-
-
 PATCHED = stops_of([9, 0, 0, 8, 1, 0, 10, 0, 2, 0, 7, 3], [10] * 6 + [12] * 6)
 
 
@@ -199,6 +143,13 @@ def test_the_order_of_the_stops_does_not_matter(stops, chance):
     chance.shuffle(shuffled)
     one, other = estimate(stops), estimate(shuffled)
     assert (one.low, one.high) == pytest.approx((other.low, other.high), abs=1e-12)
+
+
+def test_what_makes_no_sense_is_refused():
+    with pytest.raises(ValueError, match="confidence is 1"):
+        estimate([], confidence=1)
+    with pytest.raises(ValueError, match="correlation is 2"):
+        estimate(single(1, 2), correlation=2)
 
 
 def test_patches_are_not_pooled_and_the_words_say_so():

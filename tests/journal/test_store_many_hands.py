@@ -18,7 +18,7 @@ def test_fifty_scouts_at_once_lose_and_double_nothing(journal_url: str):
     open_journal(journal_url).close()
     start = threading.Barrier(SCOUTS)
     work = [
-        [made(Note(text=f"{s} {i}"), who=f"scout {s}") for i in range(3)] for s in range(SCOUTS)
+        [made(Note(text=f"{s} {i}"), who=f"scout {s}") for i in range(2)] for s in range(SCOUTS)
     ]
 
     def scout(records):
