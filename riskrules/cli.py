@@ -10,6 +10,7 @@ from typing import Annotated, Any, TypeVar
 
 import typer
 
+from riskrules.cli_journal import app as journal_app
 from riskrules.cli_logs import app as logs_app
 from riskrules.errors import RiskRulesError
 
@@ -21,6 +22,7 @@ app = typer.Typer(
     help="What last night did to each block of strawberries, how sure that is, and what to do.",
 )
 app.add_typer(logs_app, name="logs")
+app.add_typer(journal_app, name="journal")
 
 Logs = Annotated[
     list[Path] | None,
@@ -28,6 +30,9 @@ Logs = Annotated[
 ]
 Store = Annotated[
     Path | None, typer.Option(help="The log store to read, else that of the farm file.")
+]
+JournalAt = Annotated[
+    str | None, typer.Option("--journal", help="The field journal, else that of the farm file.")
 ]
 Events = Annotated[list[Path] | None, typer.Option(help="What was done and seen: an events CSV.")]
 FarmFile = Annotated[Path | None, typer.Option("--farm", help="The farm file (YAML).")]
@@ -79,6 +84,7 @@ def _moment(text: str | None, zone: Any) -> int | None:
 def _reviewed(
     logs: list[Path] | None,
     store: Path | None,
+    journal: str | None,
     events: list[Path] | None,
     farm: Path | None,
     profile: Path | None,
@@ -102,7 +108,7 @@ def _reviewed(
     from riskrules.sources import gather
 
     book = shipped_rulebook(profile)
-    gathered = gather(logs or (), farm, events or (), forecast, _store(store))
+    gathered = gather(logs or (), farm, events or (), forecast, _store(store), journal)
     for note in gathered.notes:
         print(note, file=sys.stderr)
     earlier = _earlier(since)
@@ -171,6 +177,7 @@ def _days(on: str | None, first: str | None, last: str | None) -> tuple[date | N
 def review(
     logs: Logs = None,
     store: Store = None,
+    journal: JournalAt = None,
     events: Events = None,
     farm: FarmFile = None,
     profile: Profile = None,
@@ -190,7 +197,7 @@ def review(
     """Say what happened, what it means, how sure that is, and what to do first."""
     days = _days(on, first, last)
     found = _reviewed(
-        logs, store, events, farm, profile, days, as_of, forecast, since, crew_hours
+        logs, store, journal, events, farm, profile, days, as_of, forecast, since, crew_hours
     )  # fmt: skip
     if as_json:
         from riskrules.report import dumps
@@ -210,6 +217,7 @@ def explain(
     logs: Logs = None,
     block: Annotated[str | None, typer.Option(help="One block only.")] = None,
     store: Store = None,
+    journal: JournalAt = None,
     events: Events = None,
     farm: FarmFile = None,
     profile: Profile = None,
@@ -231,7 +239,7 @@ def explain(
     if start:
         day = _day(start[:10], "the id's date")
         days = (day, day)
-    found = _reviewed(logs, store, events, farm, profile, days, as_of, forecast)
+    found = _reviewed(logs, store, journal, events, farm, profile, days, as_of, forecast)
     show_explanations(found, rule, block, at)
 
 

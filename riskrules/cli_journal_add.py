@@ -52,7 +52,9 @@ _state("cover", "row_cover", "on|off", "The row cover was laid on, or taken off"
 _state("sides", "sides", "down|up", "The sides of the tunnel were let down, or lifted")
 _state("film", "film", "on|off", "The tunnel film was put on, or taken off")
 _state("straw", "straw", "laid|removed", "Straw was laid under the fruit, or removed")
-_WORK = "Bad fruit culled, old leaves, stalks or runners taken out, or fruit brought into the cooler"
+_WORK = (
+    "Bad fruit culled, old leaves, stalks or runners taken out, or fruit brought into the cooler"
+)
 _state("work", "work", "cull|leaves|stalks|runners|cooled", _WORK)
 
 
@@ -65,7 +67,7 @@ def stages(
     at: At = None,
     note: Noted = "",
 ) -> None:
-    """Growth stages that are present."""
+    """Write down the growth stages that are present."""
     body = {"kind": "stages", "codes": codes_of(codes)}
     enter(desk, body, block, whole_farm, at, note=note)
 
@@ -85,7 +87,7 @@ def irrigation(
     end: To = None,
     note: Noted = "",
 ) -> None:
-    """One run of water; that against frost is overhead."""
+    """Write down one run of water; that against frost is overhead."""
     body = {"kind": "irrigation", "method": chosen(method), "depth": depth and chosen(depth)}
     enter(desk, body, block, whole_farm, at, start, end, note=note)
 
@@ -102,7 +104,7 @@ def pick(
     planned: Annotated[bool, typer.Option("--planned", help="Not done yet, but planned.")] = False,
     note: Noted = "",
 ) -> None:
-    """A pick done, or the next one planned."""
+    """Write down a pick done, or the next one planned."""
     body = {"kind": "pick", "state": "planned" if planned else "done", "weight_kg": kg}
     enter(desk, body, block, whole_farm, at, start, end, note=note)
 
@@ -153,7 +155,7 @@ def seen(
     note: Noted = "",
     photo: Photos = None,
 ) -> None:
-    """A count of a symptom: so many affected of so many looked at."""
+    """Write down a count of a symptom: so many affected of so many looked at."""
     name = chosen(symptom)
     if part is None and name in desk.symptoms.symptoms:
         part = desk.symptoms.symptoms[name].parts[0]
@@ -179,7 +181,7 @@ def note(
     at: At = None,
     photo: Photos = None,
 ) -> None:
-    """Free words; without a block they are of the whole farm."""
+    """Write down free words; without a block they are of the whole farm."""
     body = {"kind": "note", "text": " ".join(text).strip()}
     enter(desk, body, block, whole_farm or not block, at, photos=photo or [])
 
@@ -198,7 +200,7 @@ def job(
     at: At = None,
     note: Noted = "",
 ) -> None:
-    """What became of a job of the work list."""
+    """Say what became of a job of the work list."""
     body = {
         "kind": "job",
         "job": chosen(name),
@@ -234,7 +236,7 @@ def block(
     at: At = None,
     note: Noted = "",
 ) -> None:
-    """What a block is like from now on; what is not said again stays as it was."""
+    """Say what a block is like from now on; what is not said again stays as it was."""
     day = desk.clock.day(planted, "--planted").isoformat() if planted else None
     given: dict[str, Any] = {
         "beds": beds, "bed_length": bed_length, "plants_per_bed": plants_per_bed, "planted": day,
@@ -246,4 +248,3 @@ def block(
     before = told.model_dump(mode="json") if told else {"kind": "block"}
     body = before | {key: value for key, value in given.items() if value is not None}
     enter(desk, body, [name], False, at, note=note, new_block=True)
-

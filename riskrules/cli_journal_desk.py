@@ -70,6 +70,14 @@ def is_terminal() -> bool:
     return sys.stdin is not None and sys.stdin.isatty()
 
 
+def say(text: str, indent: int = 0, style: str = "") -> None:
+    """Print a paragraph as wide as the terminal."""
+    from riskrules.cli_logs_words import say as said
+    from riskrules.cli_show import console
+
+    said(console(), text, indent, style)
+
+
 def note(text: str) -> None:
     """Say something beside the result, so that a script reads the result alone."""
     print(text, file=sys.stderr)

@@ -9,10 +9,8 @@ from uuid import uuid4
 
 import typer
 
-from riskrules import cli_show
-from riskrules.cli_journal_desk import Desk, note
+from riskrules.cli_journal_desk import Desk, note, say
 from riskrules.cli_journal_words import said, short, when_of, where_of
-from riskrules.cli_logs_words import say
 from riskrules.errors import RiskRulesError
 
 if TYPE_CHECKING:
@@ -162,7 +160,6 @@ def told(desk: Desk, records: Sequence[Record], kept: Sequence[Kept]) -> None:
         rows = [kept_json(desk, r, k) for r, k in zip(records, kept, strict=True)]
         desk.print_json("kept", kept=rows)
         return
-    out = cli_show.console()
     for record, one in zip(records, kept, strict=True):
         lead = {"new": "Kept", "known": "Known already", "differs": "! Differs from"}[one.state]
         when = when_of(record, desk.style)
@@ -170,12 +167,12 @@ def told(desk: Desk, records: Sequence[Record], kept: Sequence[Kept]) -> None:
         extra = f" ({record.note})" if record.note else ""
         why = f" because: {record.why}" if record.why else ""
         line = f"{lead} {short(record.id)}: {where_of(record)}, {when}: {words}{extra}."
-        say(out, f"{line} By {record.who}{why}")
+        say(f"{line} By {record.who}{why}")
         if one.clash:
-            say(out, "! Somebody else changed the same record. Both stand, this counts meanwhile: "
+            say("! Somebody else changed the same record. Both stand, this counts meanwhile: "
                 "see 'riskrules journal show --clashes'.", indent=3)  # fmt: skip
         if one.state == "differs":
-            say(out, "It was here before with other content, which counts; this one is set aside. "
+            say("It was here before with other content, which counts; this one is set aside. "
                 "If it is right, correct the one that counts.", indent=3)  # fmt: skip
 
 

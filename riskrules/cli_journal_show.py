@@ -8,9 +8,9 @@ from itertools import groupby
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
-from riskrules import cli_show
+from riskrules.cli_journal_desk import say
 from riskrules.cli_journal_words import dated, said, short, when_of, where_of
-from riskrules.cli_logs_words import count_of, heading, say
+from riskrules.cli_logs_words import count_of
 
 if TYPE_CHECKING:
     from riskrules.cli_journal_desk import Desk
@@ -25,18 +25,19 @@ def show_records(
     desk: Desk, found: Sequence[Record], clashes: Mapping[UUID, Clash], about: str
 ) -> None:
     """Print records day by day, each in a line with its short identifier."""
-    out, clock = cli_show.console(), desk.clock
-    say(out, about, style="bold")
+    clock = desk.clock
+    say(about, style="bold")
     if not found:
-        say(out, "Nothing is written there. That nobody wrote does not mean that nothing was done.")
+        say("Nothing is written there. That nobody wrote does not mean that nothing was done.")
 
     def day_of(record: Record) -> date:
         return clock.of(record.time)
 
     for day, records in groupby(found, day_of):
-        heading(out, f"{day:%a %-d %b %Y}")
+        print()
+        say(f"{day:%a %-d %b %Y}", style="bold")
         for record in records:
-            say(out, line_of(desk, record, clashes.get(record.id)), indent=3)
+            say(line_of(desk, record, clashes.get(record.id)), indent=3)
 
 
 def line_of(desk: Desk, record: Record, clash: Clash | None = None) -> str:
@@ -57,7 +58,7 @@ def line_of(desk: Desk, record: Record, clash: Clash | None = None) -> str:
 
 def show_versions(desk: Desk, found: Iterable[Stored]) -> None:
     """Print all versions of a record, in the order received."""
-    out, style = cli_show.console(), desk.style
+    style = desk.style
     versions = list(found)
     by_seq = {s.seq: s.record.id for s in versions}
     for s in versions:
@@ -66,15 +67,15 @@ def show_versions(desk: Desk, found: Iterable[Stored]) -> None:
         if s.replaced is not None:
             by = by_seq.get(s.replaced)
             stands = f"replaced by {short(by)}" if by else f"replaced by record {s.replaced}"
-        say(out, f"{short(r.id)} ({r.id}), {stands}", style="bold")
+        say(f"{short(r.id)} ({r.id}), {stands}", style="bold")
         words = said(r, style, desk.symptoms)
-        say(out, f"{where_of(r)}, {when_of(r, style)}: {words}"
+        say(f"{where_of(r)}, {when_of(r, style)}: {words}"
             + (f" ({r.note})" if r.note else ""), indent=3)  # fmt: skip
         how = "" if r.came_by == "hand" else f", by {r.came_by}"
-        say(out, f"Written by {r.who} {dated(style, r.made)}{how}; received "
+        say(f"Written by {r.who} {dated(style, r.made)}{how}; received "
             f"{dated(style, s.received)} as number {s.seq}", indent=3)  # fmt: skip
         if r.replaces is not None:
-            say(out, f"Replaces {short(r.replaces)}, because: {r.why}", indent=3)
+            say(f"Replaces {short(r.replaces)}, because: {r.why}", indent=3)
 
 
 def versions_json(found: Iterable[Stored]) -> list[dict[str, Any]]:
@@ -82,7 +83,12 @@ def versions_json(found: Iterable[Stored]) -> list[dict[str, Any]]:
     from riskrules.journal.records import canonical
 
     return [
-        {"seq": s.seq, "received": s.received, "replaced": s.replaced, "record": canonical(s.record)}
+        {
+            "seq": s.seq,
+            "received": s.received,
+            "replaced": s.replaced,
+            "record": canonical(s.record),
+        }
         for s in found
     ]
 
@@ -101,30 +107,28 @@ def clashes_json(found: Iterable[Clash]) -> list[dict[str, Any]]:
 
 def show_clashes(desk: Desk, found: Sequence[Clash], differing: Sequence[Differing]) -> None:
     """Print where versions stand beside each other, and what came under a taken identifier."""
-    out = cli_show.console()
     if not found and not differing:
-        say(out, "No clash: nobody has to settle anything.", style="bold")
+        say("No clash: nobody has to settle anything.", style="bold")
     for c in found:
-        say(out, f"{count_of(len(c.versions), 'version')} of {short(c.replaced)}", style="bold")
+        say(f"{count_of(len(c.versions), 'version')} of {short(c.replaced)}", style="bold")
         for s in c.versions:
             mark = "counts meanwhile" if s.record.id == c.counts else "does not count"
-            say(out, f"{mark}: {dated(desk.style, s.record.time)} {line_of(desk, s.record)}", 3)
-        say(out, "To settle it, take one back, or correct one and take the other back.", indent=3)
+            say(f"{mark}: {dated(desk.style, s.record.time)} {line_of(desk, s.record)}", 3)
+        say("To settle it, take one back, or correct one and take the other back.", indent=3)
     for each in differing:
         r = each.record
-        say(out, f"Set aside: {short(r.id)} came again with other content", style="bold")
-        say(out, f"{dated(desk.style, r.time)} {line_of(desk, r)}", indent=3)
+        say(f"Set aside: {short(r.id)} came again with other content", style="bold")
+        say(f"{dated(desk.style, r.time)} {line_of(desk, r)}", indent=3)
 
 
 def show_stale(desk: Desk, found: Sequence[Stale]) -> None:
     """Print what to ask about states that nobody confirmed for long."""
-    out = cli_show.console()
     if not found:
-        say(out, "Nothing is stale: no question is open.", style="bold")
+        say("Nothing is stale: no question is open.", style="bold")
     for each in found:
-        say(out, each.question)
+        say(each.question)
     if found:
-        say(out, "If all is as it was: riskrules journal same. Else write down what it is now.",
+        say("If all is as it was: riskrules journal same. Else write down what it is now.",
             style="bold")  # fmt: skip
 
 
@@ -146,8 +150,7 @@ def stale_json(desk: Desk, found: Iterable[Stale]) -> list[dict[str, Any]]:
 
 def show_problems(problems: Sequence[Problem], name: str) -> None:
     """Print what is wrong with a journal."""
-    out = cli_show.console()
     for problem in problems:
-        say(out, str(problem))
+        say(str(problem))
     whole = f"{name} is whole."
-    say(out, f"{count_of(len(problems), 'trouble')} found." if problems else whole, style="bold")
+    say(f"{count_of(len(problems), 'trouble')} found." if problems else whole, style="bold")

@@ -7,9 +7,8 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 from uuid import UUID
 
-from riskrules.journal import records as r
-
 if TYPE_CHECKING:
+    from riskrules.journal import records as r
     from riskrules.journal.symptoms import SymptomList
     from riskrules.show import Style
 
@@ -83,6 +82,8 @@ def dated(style: Style, seconds: int) -> str:
 
 def said(record: r.Record, style: Style, symptoms: SymptomList) -> str:
     """Return what a record says, in one line without its time, block and note."""
+    from riskrules.journal import records as r
+
     body = record.body
     match body:
         case r.Stages():
@@ -108,6 +109,8 @@ def said(record: r.Record, style: Style, symptoms: SymptomList) -> str:
 
 
 def _spoken(record: r.Record) -> str:
+    from riskrules.journal import records as r
+
     body = record.body
     match body:
         case r.Note():

@@ -201,6 +201,7 @@ def gather(
     event_files: Sequence[Path] = (),
     forecast: Path | None = None,
     store: LogStore | None = None,
+    journal: str | None = None,
 ) -> Gathered:
     """Read the logs and events of a review.
 
@@ -213,6 +214,9 @@ def gather(
         A second log of forecast rows goes in with every block.
     store : LogStore, optional
         Take the readings from it; by default that of the farm file if no logs are given.
+    journal : str, optional
+        The field journal, a file or a database URL, whose records go in beside the events files;
+        by default that of the farm file, unless events files are given.
 
     Raises
     ------
@@ -226,7 +230,9 @@ def gather(
     if store is None and not logs:
         store = store_of(farm)
     blocks = block_logs(farm, logs, forecast, store)
-    events = _events(farm, event_files)
+    if journal is None and not event_files:
+        journal = journal_of(farm)
+    events = _events(farm, event_files, journal)
     unique = {n for b in blocks for r in b.sources for n in r.notes}
     return Gathered(
         farm, blocks, events, tuple(sorted(unique, key=lambda n: (n.file, n.row))), store
@@ -302,7 +308,13 @@ def _given(path: Path, logs: Sequence[Path]) -> Path:
     return next((log for log in logs if not log.is_dir() and log.name == path.name), path)
 
 
-def _events(farm: Farm, files: Sequence[Path]) -> tuple[Event, ...]:
+def journal_of(farm: Farm) -> str | None:
+    """Return the farm's journal: a database URL as it is, a file as seen from the farm file."""
+    named = farm.text.journal
+    return named if named is None or "://" in named else str(farm.folder / named)
+
+
+def _events(farm: Farm, files: Sequence[Path], journal: str | None = None) -> tuple[Event, ...]:
     named = [farm.folder / name for name in farm.text.events] if not files else list(files)
     zone = None if farm.assumed else farm.text.place.zone
     known = None if farm.assumed else {b.block for b in farm.text.blocks}
@@ -311,4 +323,22 @@ def _events(farm: Farm, files: Sequence[Path]) -> tuple[Event, ...]:
     if strange:
         message = f"events of {', '.join(strange)}; expected no block, or --farm to say which"
         raise LogError([Problem(str(named[0]), 0, 0, message)])
+    if journal is not None:
+        found |= _of_journal(journal, known)
     return tuple(sorted(found))
+
+
+def _of_journal(journal: str, known: set[str] | None) -> set[Event]:
+    """Return the events of a journal; those of a block that the farm lacks are refused."""
+    from riskrules.journal.events import events_of
+    from riskrules.journal.store import open_journal
+
+    if "://" not in journal and not Path(journal).exists():
+        raise LogError([Problem(journal, 0, 0, "no such journal; `riskrules journal` makes one")])
+    with open_journal(journal) as opened:
+        found = set(events_of(opened))
+    strange = sorted({e.block for e in found if e.block and known is not None} - (known or set()))
+    if strange:
+        message = f"records of {', '.join(strange)}; expected blocks of the farm file"
+        raise LogError([Problem(journal, 0, 0, message)])
+    return found

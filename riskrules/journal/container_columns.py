@@ -36,7 +36,7 @@ EXPECTED: Mapping[Sort, tuple[re.Pattern[str], str]] = {
         "a time such as 2026-05-03T06:15:00+02:00",
     ),
 }
-_SKIPPED = "[\\s\"\\x00-\\x1f\\x7f-\\xa0\\u200b-\\u200f\\u2060\\ufeff]*+"
+_SKIPPED = '[\\s"\\x00-\\x1f\\x7f-\\xa0\\u200b-\\u200f\\u2060\\ufeff]*+'
 _BEGINS = rf"(?:\A|[;\t\r\n]){_SKIPPED}"
 _RISKY = re.compile(f"({_BEGINS})(?=['=+\\-@＝＋－＠])")
 _GUARDED = re.compile(f"({_BEGINS})'")

@@ -81,9 +81,7 @@ _RECEIVED = Column("received", "time", "When the journal received it")
 _BLOCK = Column("block", "word", "The block; empty: the whole farm", optional=True, limits=_NAME)
 _WAYS = tuple(get_args(Record.model_fields["came_by"].annotation))
 _BEFORE = (
-    Column(
-        "number", "integer", "Counts records in the order received", "1", limits=_COUNT
-    ),
+    Column("number", "integer", "Counts records in the order received", "1", limits=_COUNT),
     Column("time", "time", "When it was done or seen"),
     Column("end", "time", "When it ended, or until when it holds", optional=True),
     _BLOCK,
@@ -120,7 +118,9 @@ def _of_kind(kind: str) -> Table:
 KINDS: Mapping[str, Table] = {kind: _of_kind(kind) for kind in NAMES}
 """The table of each kind of record."""
 
-_PLACE = Column("place", "integer", "Counts what belongs to one record, in its order", "1", limits=_COUNT)
+_PLACE = Column(
+    "place", "integer", "Counts what belongs to one record, in its order", "1", limits=_COUNT
+)
 _PHOTO = Column("photo", "word", "The SHA-256 of its bytes, in hexadecimal", limits=_HASH)
 
 

@@ -77,10 +77,10 @@ def wrong(file: str, at: int, message: str) -> JournalError:
 
 
 def line(row: Sequence[str]) -> str:
-    r"""Return a line of CSV.
+    """Return a line of CSV.
 
-    >>> line(["1", "dew, \"heavy\"", ""])
-    '1,"dew, ""heavy""",\r\n'
+    >>> line(["1", "dew, rain", ""]).rstrip()
+    '1,"dew, rain",'
     """
     return ",".join(_cell(cell) for cell in row) + "\r\n"
 
