@@ -17,7 +17,7 @@ CHECKS = (
     ("ruff format", ("ruff", "format", "--check", ".")),
     ("mypy", ("mypy",)),
 )
-TESTS = ("pytest", ("pytest", "-rs"))
+TESTS = ("pytest", ("pytest", "-rs", "-n", "2", "--dist", "loadfile"))
 PIP_LINES = 15
 """How many of pip's last lines are shown when it fails."""
 

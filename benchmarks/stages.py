@@ -11,7 +11,7 @@ from unittest.mock import patch
 
 STAGES: Mapping[str, tuple[str, ...]] = {
     "read": ("benchmarks.seasons.gather",),
-    "judge and cells": ("riskrules.facts.derive.judge", "riskrules.facts.derive.build_cells"),
+    "judge and cells": ("riskrules.review.ready_blocks", "riskrules.facts.derive.build_cells"),
     "derive facts": ("riskrules.review.derive",),
     "prefilter and batch": (
         "riskrules.engine.compile.Compiled.wanted",

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from riskrules.cli_journal_desk import Desk, command
-from riskrules.cli_journal_make import chosen, codes_of, enter
+from riskrules.cli_journal_make import chosen, codes_of, enter, span_of
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -244,7 +244,18 @@ def block(
         "tunnel": tunnel and chosen(tunnel), "row_covers": row_covers,
         "latitude": latitude, "longitude": longitude,
     }  # fmt: skip
-    told = desk.journal(create=True).blocks().get(name)
-    before = told.model_dump(mode="json") if told else {"kind": "block"}
+    before, at = _block_before(desk, name, at)
     body = before | {key: value for key, value in given.items() if value is not None}
     enter(desk, body, [name], False, at, note=note, new_block=True)
+
+
+def _block_before(desk: Desk, name: str, at: str | None) -> tuple[dict[str, Any], str | None]:
+    """Return what was said of a block last, and when to say more so that it comes after."""
+    journal, (begins, _) = desk.there(), span_of(desk, at, None, None)
+    found = journal.counting(name, ("block",)) if journal else []
+    own = [r for r in found if r.block == name and r.time <= begins]
+    if not own:
+        return {"kind": "block"}, at
+    # Of two records of one second nobody could say which is the later one.
+    after = desk.style.iso(begins + 1) if own[-1].time == begins else at
+    return own[-1].body.model_dump(mode="json"), after

@@ -59,10 +59,10 @@ def correct(
         values["block"] = blocks_of(desk, [block], False)[0]
     if noted is not None:
         values["note"] = noted
-    same = {key: values[key] for key in ("block", "time", "end", "note", "body")}
-    if same.items() <= old.model_dump(mode="json").items():
+    new = record_of(values)
+    if all(getattr(new, k) == getattr(old, k) for k in ("block", "time", "end", "note", "body")):
         raise RiskRulesError("nothing is other than before; expected what is right, such as --set")
-    keep_and_say(desk, [record_of(values)])
+    keep_and_say(desk, [new])
 
 
 def _body(old: Record, sets: Sequence[str], stops: Sequence[str]) -> dict[str, Any]:

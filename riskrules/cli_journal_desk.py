@@ -134,6 +134,7 @@ class Desk:
         self._where, self._farm, self._zone = journal, farm, zone
         self._who, self.yes, self.as_json = who, yes, as_json
         self._open: Journal | None = None
+        self.hint = ""
         self.now = clock_now()
 
     def close(self) -> None:
@@ -196,19 +197,36 @@ class Desk:
     def journal(self, create: bool = False) -> Journal:
         """Return the journal; a new one is only made where ``create`` says so."""
         if self._open is None:
-            from riskrules.journal.database import Database
             from riskrules.journal.store import open_journal
 
-            database = Database(self.place)
-            database.close()
-            fresh = database.path is not None and not database.path.exists()
+            fresh = self._to_be_made()
             if fresh and not create:
-                message = f"there is no journal {database.name} yet; expected one"
+                message = f"there is no journal {fresh} yet; expected one"
                 raise RiskRulesError(f"{message}, the first 'riskrules journal add' makes it")
             self._open = open_journal(self.place)
             if fresh:
-                note(f"Started a new journal, {database.name}.")
+                note(f"Started a new journal, {fresh}.")
         return self._open
+
+    def there(self) -> Journal | None:
+        """Return the journal, None where it is a file that is yet to be made."""
+        if self._open is None and self._to_be_made():
+            return None
+        return self.journal()
+
+    def _to_be_made(self) -> Path | None:
+        """Return the file of the journal where it is not there yet."""
+        from riskrules.journal.database import EXPECTED, understood
+
+        try:
+            url = understood(self.place)
+        except ValueError:  # SQLAlchemy's, of a port that is no number
+            message = f"the URL of the journal cannot be understood; {EXPECTED}"
+            raise RiskRulesError(message) from None
+        if url.get_backend_name() != "sqlite":
+            return None
+        path = Path(str(url.database))
+        return None if path.exists() else path
 
     @property
     def farm_blocks(self) -> list[str]:
@@ -217,7 +235,8 @@ class Desk:
 
     def blocks(self) -> list[str]:
         """Return all blocks that the farm file and the journal know."""
-        return sorted({*self.farm_blocks, *self.journal(create=True).blocks()})
+        journal = self.there()
+        return sorted({*self.farm_blocks, *(journal.blocks() if journal else ())})
 
     def about(self, block: str) -> Block:
         """Return what the journal, or else the farm file, says of a block."""
@@ -263,8 +282,10 @@ class Desk:
         """Return the journal as checks of records in some blocks see it."""
         from riskrules.journal.view import View
 
-        journal = self.journal(create=True)
+        journal = self.there()
         known: dict[str, Block | None] = dict.fromkeys(self.farm_blocks)
+        if journal is None:
+            return View([], known, self.now, self.clock.zone)
         known |= journal.blocks()
         # One block at a time, so that a long journal of many blocks need not be read.
         found = {r.id: r for block in sorted(blocks) or [""] for r in journal.counting(block)}
@@ -302,7 +323,8 @@ class Desk:
         """
         wrong, doubtful = self._looked_at(records)
         if wrong:
-            raise RiskRulesError("\n".join(dict.fromkeys(wrong)))
+            hint = self.hint if any("in the future" in said for said in wrong) else ""
+            raise RiskRulesError("\n".join(dict.fromkeys(wrong)) + hint)
         self._ask(list(dict.fromkeys(doubtful)))
         journal = self.journal(create=True)
         for data in photos:
@@ -317,10 +339,15 @@ class Desk:
         from riskrules.journal.checks import doubts, refuse
 
         names = {r.block or "" for r in records}
-        targets = [r.replaces for r in records if r.replaces is not None]
-        history = self.journal(create=True).history
-        names |= {s.record.block or "" for t in targets for s in history(t)}
-        view = self.view(names)
+        targets = {r.replaces for r in records if r.replaces is not None}
+        journal = self.there() if targets else None
+        history = [s for t in targets for s in journal.history(t)] if journal else []
+        view = self.view(names | {s.record.block or "" for s in history})
+        # What lost in a clash stands: to take it back is how a clash is settled.
+        seen = {r.id for r in view.records}
+        standing = [s.record for s in history if s.replaced is None and s.record.id in targets]
+        more = {r.id: r for r in standing if r.id not in seen}
+        view = replace(view, records=[*view.records, *more.values()])
         wrong, doubtful = [], []
         for each in records:
             lead = f"{each.block}: " if len(names) > 1 and each.block else ""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -17,6 +17,7 @@ from riskrules.errors import RiskRulesError
 if TYPE_CHECKING:
     from riskrules.journal.records import Record
 
+KINDS = ("container", "phone", "records", "sheet", "events")
 READ_LIMIT = 500_000_000
 """The most bytes of a file that is not a container. (assumption)"""
 PATH = Annotated[Path, typer.Argument(help="A file that is not there yet.")]
@@ -123,11 +124,14 @@ def _count(number: int) -> str:
     return f"{number:,} record{'' if number == 1 else 's'}"
 
 
-def take_in(desk: Desk, files: Sequence[Path]) -> None:
+def take_in(desk: Desk, files: Sequence[Path], kinds: Collection[str] = KINDS) -> None:
     """Take files into the journal, each all or nothing, in the order named."""
     reports: list[dict[str, Any]] = []
     for path in files:
         kind = kind_of(path)
+        if kind not in kinds:
+            message = f"{path}: it is a file of kind {kind}, not of a walk"
+            raise RiskRulesError(f"{message}; expected riskrules journal import for it")
         taken = _take_container if kind == "container" else _take_records
         reports.append({"file": str(path), "kind": kind} | taken(desk, path, kind))
     if desk.as_json:
@@ -154,7 +158,7 @@ def _take_records(desk: Desk, path: Path, kind: str) -> dict[str, Any]:
     # What is here was looked at when it came; what it says twice is for the store to tell.
     ordered = sorted(records, key=lambda r: r.id in known)
     fresh = [r for r in ordered if r.id not in known]
-    kept = (desk.keep(fresh, photos) if fresh else []) + journal.add(ordered[len(fresh) :])
+    kept = desk.keep(fresh, photos) + journal.add(ordered[len(fresh) :])
     if desk.as_json:
         return {"kept": [kept_json(desk, r, k) for r, k in zip(ordered, kept, strict=True)]}
     told(desk, ordered, kept)

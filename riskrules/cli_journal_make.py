@@ -10,6 +10,7 @@ from uuid import uuid4
 import typer
 
 from riskrules.cli_journal_desk import Desk, note, say
+from riskrules.cli_journal_times import is_bare
 from riskrules.cli_journal_words import said, short, when_of, where_of
 from riskrules.errors import RiskRulesError
 
@@ -96,6 +97,8 @@ def span_of(
     option = "--from" if start is not None else "--at"
     typed = start if start is not None else at
     begins = desk.clock.moment(typed, option) if typed is not None else desk.now
+    if typed is not None and begins > desk.now and is_bare(typed):
+        desk.hint = f"; expected 'yesterday {typed}' if it was then"
     if end is None:
         return begins, None
     if typed is None and end_option == "--to":
@@ -103,9 +106,8 @@ def span_of(
     ends = desk.clock.moment(end, end_option, desk.clock.of(begins))
     if ends < begins:
         message = f"{end_option} {end} is before {option} {typed or 'now'}"
-        raise RiskRulesError(f"{message}; expected a later time, such as 'tomorrow {end}'"
-                             if ":" in end and "-" not in end and " " not in end
-                             else f"{message}; expected a later time")  # fmt: skip
+        such = f", such as 'tomorrow {end}'" if is_bare(end) else ""
+        raise RiskRulesError(f"{message}; expected a later time{such}")
     return begins, ends
 
 

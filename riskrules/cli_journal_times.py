@@ -16,6 +16,16 @@ YEARS = (1990, 2099)
 """Years that a record may be of; others are slips of the finger. (assumption)"""
 _CLOCK = re.compile(r"(\d{1,2})[:.](\d{2})(?:[:.](\d{2}))?")
 
+
+def is_bare(text: str) -> bool:
+    """Whether a text is a clock time without a day.
+
+    >>> is_bare("18:30"), is_bare("yesterday 18:30")
+    (True, False)
+    """
+    return _CLOCK.fullmatch(text.strip()) is not None
+
+
 Ask = Callable[[str, tuple[str, str]], int]
 """Asks which of two is meant, and gives 0 or 1; raises where there is nobody to ask."""
 

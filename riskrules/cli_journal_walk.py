@@ -231,3 +231,16 @@ def form(
 
 
 command(app, "enter", writes=True)(enter_counts)
+
+
+@command(app, "import", writes=True)
+def import_walk(
+    desk: Desk,
+    files: Annotated[
+        list[Path], typer.Argument(help="Filled sheets (CSV), or files that phones handed over.")
+    ],
+) -> None:
+    """Take in filled sheets and what phones handed over; each is kept once."""
+    from riskrules.cli_journal_files import take_in
+
+    take_in(desk, files, ("sheet", "phone"))

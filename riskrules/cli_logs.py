@@ -42,15 +42,19 @@ def _farm(path: Path) -> Farm:
     return load_farm(path)
 
 
-def _store(farm: Farm | None, folder: Path | None, create: bool = False) -> LogStore:
-    """Return the store that was named, or else the one that the farm file names."""
-    from riskrules.logs.store import LogStore
-
+def _folder(farm: Farm | None, folder: Path | None) -> Path:
+    """Return the store's folder: that which was named, or else that of the farm file."""
     if folder is None and farm is not None and farm.text.store:
         folder = farm.folder / farm.text.store
     if folder is None:
         raise typer.BadParameter("no store; expected --store, or a farm file that names one")
-    return LogStore(folder, create=create)
+    return folder
+
+
+def _store(farm: Farm | None, folder: Path | None, create: bool = False) -> LogStore:
+    from riskrules.logs.store import LogStore
+
+    return LogStore(_folder(farm, folder), create=create)
 
 
 def _farm_and_store(farm: Path | None, folder: Path | None) -> tuple[Farm | None, LogStore]:
@@ -194,6 +198,24 @@ def check(farm: MaybeFarm = None, store: StoreFolder = None) -> None:
     show_check(problems)
     if problems:
         raise typer.Exit(1)
+
+
+@app.command()
+def mend(
+    farm: MaybeFarm = None,
+    store: StoreFolder = None,
+    from_parts: Annotated[
+        bool, typer.Option("--from-parts", help="Make the list anew from readings and originals.")
+    ] = False,
+) -> None:
+    """Mend a log store whose list of files is damaged; the damaged list is kept beside it."""
+    from riskrules.cli_logs_show import show_check
+    from riskrules.logs.store import LogStore
+
+    folder = _folder(_farm(farm) if farm else None, store)
+    mended = LogStore.rebuild(folder) if from_parts else LogStore.restore(folder)
+    mended.tidy()
+    show_check(mended.check())
 
 
 @app.command()

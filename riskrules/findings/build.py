@@ -405,7 +405,8 @@ def _with_gaps(cause: Cause, span: tuple[int, int], scene: Scene) -> list[str]:
     found = []
     until = min(span[1], scene.now)
     for bit, words in zip(single_bits(cause), words_of(cause), strict=False):
-        gaps = scene.lookup.gaps(GAPS_OF[bit], span[0], until) if bit in GAPS_OF else []
+        names = GAPS_OF.values() if bit == Cause.STUCK else [GAPS_OF[bit]] if bit in GAPS_OF else []
+        gaps = next((g for n in names if (g := scene.lookup.gaps(n, span[0], until))), [])
         if gaps:
             more = f" and {len(gaps) - 1} more times" if len(gaps) > 2 else ""
             more = " and once more" if len(gaps) == 2 else more

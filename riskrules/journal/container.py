@@ -51,9 +51,10 @@ class Report:
     """What became of an import.
 
     ``new``, ``known`` and ``differs`` count records as in `Kept`; ``aside`` those that the
-    container had set aside itself, and that are kept aside here too. ``clashes`` are records that
-    now stand beside another version. ``as_received``: the journal was empty, so that the times of
-    receipt, and with them every past state, came along; else they are those of this import.
+    container had set aside itself, and that are kept aside here too. ``clashes`` are those of its
+    records that now stand beside another version. ``as_received``: the journal was empty, so that
+    the times of receipt, and with them every past state, came along; else they are those of this
+    import.
     """
 
     new: int
@@ -111,8 +112,8 @@ def export(
             put(archive, FILE, packed(description(files, content.photos, zone)), True)
             for name, data in files.items():
                 put(archive, name, data, True)
-            for each in content.photos:
-                put(archive, each.file, _photo(conn, each), False)
+            for one in content.photos:
+                put(archive, one.file, _photo(conn, one), False)
         file.flush()
         size = file.tell()
         _refuse_other(Path(file.name), content)
@@ -143,9 +144,8 @@ def import_container(path: str | Path, journal: Journal) -> Report:
 
 
 def _content(conn: Connection, farm: Farm | None, what: Collection[str]) -> Content:
-    stored = [
-        stored_of(row) for row in conn.execute(select(record).order_by(record.c.seq)).mappings()
-    ]
+    rows = conn.execute(select(record).order_by(record.c.seq))
+    stored = [stored_of(row._asdict()) for row in rows]
     aside = [
         Differing(row.received, RECORD.validate_python(json.loads(row.content)))
         for row in conn.execute(select(differing).order_by(differing.c.number))
@@ -207,7 +207,8 @@ def _read(package: Package) -> Content:
     if missing:
         raise JournalError(f"{min(missing)} is missing; expected a file that export made")
     farm = _farm(package.read(FARM_FILE)) if FARM_FILE in package.names() else None
-    content = content_of(lambda table: package.read(table.file), farm)
+    tables = {table.file: package.read(table.file) for table in TABLES}
+    content = content_of(lambda table: tables[table.file], farm)
     expected = {FARM_FILE, *(t.file for t in TABLES), *(p.file for p in content.photos)}
     odd = (package.names() ^ expected) - {FARM_FILE}
     if odd:
@@ -253,7 +254,8 @@ def _take_photos(conn: Connection, content: Content, package: Package, now: int 
     new = 0
     for each in content.photos:
         made = photo_of(package.read(each.file))
-        if (made.hash, made.media_type) != (each.hash, each.media_type):
+        found = PhotoFile(made.hash, made.media_type, len(made.data), each.received)
+        if found != each:
             message = f"{each.file} is not the photo that it is called after"
             raise JournalError(f"{message}; nothing was kept")
         if each.hash not in here:

@@ -218,7 +218,8 @@ def checked(plain: Mapping[str, Any], file: str, at: int) -> Record:
         return RECORD.validate_python(plain)
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
-        inner = [str(x) for x in first["loc"] if x != "body" and x not in BODIES]
+        loc = first["loc"]
+        inner = [str(x) for x in (loc[2:] if loc[:1] == ("body",) else loc)]
         message = " ".join(first["msg"].removeprefix("Value error, ").split())
         if first["type"] != "value_error":
             message += f" (it is {repr(first['input'])[:40]})"
@@ -239,7 +240,11 @@ def _read_differing(data: bytes, ids: set[object]) -> Iterator[Differing]:
 
 
 def _read_photos(data: bytes) -> Iterator[PhotoFile]:
+    seen: set[str] = set()
     for at, row in PHOTOS.read(data):
+        if row["photo"] in seen:
+            raise wrong(PHOTOS.file, at, f"{row['photo'][:64]} is there twice; expected it once")
+        seen.add(row["photo"])
         if row["file"] is None:
             continue
         if row["media_type"] not in ENDINGS or row["bytes"] is None or row["received"] is None:

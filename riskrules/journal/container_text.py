@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from codecs import BOM_UTF8
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import tzinfo
@@ -39,7 +40,8 @@ class Table:
         """Return the file of some rows."""
         text = [line([c.name for c in self.columns])]
         text += [line([c.write(row[c.name], zone) for c in self.columns]) for row in rows]
-        return "".join(text).encode()
+        # The mark at the start tells spreadsheets that it is UTF-8.
+        return BOM_UTF8 + "".join(text).encode()
 
     def read(self, data: bytes) -> Iterator[tuple[int, dict[str, Any]]]:
         """Give the line and the values of each row.
@@ -97,8 +99,9 @@ def cells(data: bytes, file: str) -> Iterator[tuple[int, list[str]]]:
     JournalError
         Where it is not UTF-8, or a quote is not where it may be.
     """
+    data = data.removeprefix(BOM_UTF8)
     try:
-        text = data.decode("utf-8-sig")
+        text = data.decode()
     except UnicodeDecodeError as error:
         at = data.count(b"\n", 0, error.start) + 1
         message = f"byte {data[error.start]:#04x} is not UTF-8; expected UTF-8"

@@ -62,7 +62,7 @@ def test_a_damaged_manifest_says_how_to_go_on(store: LogStore) -> None:
     before = LogStore(store.folder).readings("north", "low")
     path = store.folder / "manifest.jsonl"
     spoil(path, len(path.read_bytes()) // 2)
-    with pytest.raises(LogError, match=r"manifest\.jsonl: damaged.*restore.*rebuild"):
+    with pytest.raises(LogError, match=r"manifest\.jsonl: damaged.*logs mend.*--from-parts"):
         LogStore(store.folder)
     back = LogStore.restore(store.folder)
     assert back.readings("north", "low").files == ("first.csv",)

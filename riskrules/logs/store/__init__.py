@@ -91,8 +91,8 @@ class LogStore:
                 return
             if (self.folder / PREVIOUS).exists() or (self.folder / "readings").exists():
                 message = (
-                    "missing, but the store is not empty. LogStore.restore(folder) goes back to "
-                    "the one before, LogStore.rebuild(folder) makes a new one from the parts"
+                    "missing, but the store is not empty. `riskrules logs mend` goes back to the "
+                    "one before; with --from-parts it makes a new one from the readings"
                 )
                 raise trouble(self.folder / MANIFEST, message)
             replace_manifest(self.folder, Contents())

@@ -83,8 +83,8 @@ def parse(raw: bytes, path: Path) -> Contents:
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         message = (
             "damaged: its hash does not fit its lines; expected the manifest of a log store. "
-            "LogStore.restore(folder) goes back to the one before, LogStore.rebuild(folder) "
-            "makes a new one from the parts"
+            "`riskrules logs mend` goes back to the one before; with --from-parts it makes a new "
+            "one from the readings"
         )
         raise trouble(path, message) from None
 

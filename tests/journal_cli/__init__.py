@@ -1,0 +1,1 @@
+"""The journal commands, run the way people do."""
