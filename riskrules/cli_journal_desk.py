@@ -75,12 +75,23 @@ def say(text: str, indent: int = 0, style: str = "") -> None:
     from riskrules.cli_logs_words import say as said
     from riskrules.cli_show import console
 
-    said(console(), text, indent, style)
+    said(console(), plain(text), indent, style)
+
+
+def plain(text: str) -> str:
+    """Return a text without characters that draw on a terminal or that it cannot show.
+
+    Examples
+    --------
+    >>> plain("dew" + chr(27) + "[31m")
+    'dew�[31m'
+    """
+    return "".join(c if c.isprintable() or c == "\n" else "�" for c in text)
 
 
 def note(text: str) -> None:
     """Say something beside the result, so that a script reads the result alone."""
-    print(text, file=sys.stderr)
+    print(plain(text), file=sys.stderr)
 
 
 def command(
@@ -184,10 +195,10 @@ class Desk:
     def place(self) -> str | Path:
         """Where the journal is, as named: by option, farm file or environment."""
         named = self._where
-        if named is None and self.farm is not None and self.farm.text.journal:
-            named = self.farm.text.journal
-            if "://" not in named:
-                return self.farm.folder / named
+        if named is None and self.farm is not None:
+            from riskrules.sources import journal_of
+
+            named = journal_of(self.farm)
         named = named if named is not None else os.environ.get(JOURNAL)
         if not named:
             message = f"no journal; expected --journal, a farm file that names one, or {JOURNAL}"

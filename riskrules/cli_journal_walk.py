@@ -173,7 +173,7 @@ def wrote(desk: Desk, path: Path, walk: Record) -> None:
     if desk.as_json:
         desk.print_json("file", file=str(path), walk=str(walk.id))
     else:
-        print(f"Wrote {path}.")
+        say(f"Wrote {path}.")
 
 
 @command(app, "sheet")

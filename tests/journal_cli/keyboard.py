@@ -46,7 +46,7 @@ class Terminal(io.StringIO):
 class Keyboard:
     """Runs journal commands on a farm in a folder, by Ann unless told other."""
 
-    def __init__(self, folder: Path, now: str = "2026-06-10T09:45") -> None:
+    def __init__(self, folder: Path, now: str = "2026-06-10T09:45", keep: bool = False) -> None:
         self.folder = folder
         self.at(now)
         self.environment = {
@@ -54,7 +54,8 @@ class Keyboard:
             "RISKRULES_WHO": "ann",
             "XDG_STATE_HOME": str(folder / "state"),
         }
-        (folder / "farm.yaml").write_text(FARM)
+        if not keep:
+            (folder / "farm.yaml").write_text(FARM)
 
     def at(self, text: str) -> None:
         """Set the clock, of this machine and of the journal."""
