@@ -18,9 +18,10 @@ from riskrules.facts.kinds import KINDS
 from riskrules.facts.sun import sun_times
 from riskrules.facts.table import Facts
 from riskrules.farm import BlockText, Farm, setup_of
-from riskrules.findings.build import Lookup, Scene, episodes, finding_of, unknowns_of
+from riskrules.findings.build import Lookup, Scene, episodes, finding_of
 from riskrules.findings.model import SEVERITIES, BlockState, Finding, UnknownFinding
 from riskrules.findings.since import compare
+from riskrules.findings.unknowns import unknowns_of
 from riskrules.logs.events import Event, of_block
 from riskrules.packs.load import Rulebook, load_rulebook, pack_files
 from riskrules.plugins import more_kinds, more_packs
