@@ -10,6 +10,7 @@ from typing import Annotated, Any, TypeVar
 
 import typer
 
+from riskrules.cli_dashboard import register as register_dashboard
 from riskrules.cli_journal import app as journal_app
 from riskrules.cli_logs import app as logs_app
 from riskrules.errors import RiskRulesError
@@ -23,6 +24,7 @@ app = typer.Typer(
 )
 app.add_typer(logs_app, name="logs")
 app.add_typer(journal_app, name="journal")
+register_dashboard(app)
 
 Logs = Annotated[
     list[Path] | None,

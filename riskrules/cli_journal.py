@@ -138,7 +138,8 @@ def _span(
     end = clock.day(last, "--to") if last is not None else None
     if start and end and end < start:
         raise typer.BadParameter(f"--to {end} is before --from {start}")
-    about = " ".join(filter(None, (start and f"From {start}", end and f"to {end}")))
+    ends = (f"From {start}" if start else "", f"to {end}" if end else "")
+    about = " ".join(filter(None, ends))
     after = clock.starts(end + step) - 1 if end else None
     return (clock.starts(start) if start else None, after), about[:1].upper() + about[1:]
 

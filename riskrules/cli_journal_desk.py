@@ -7,7 +7,7 @@ import json
 import os
 import sys
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import typer
 
+from riskrules.cli_journal_hand import last_hand, remember
 from riskrules.cli_journal_times import Clock
 from riskrules.errors import RiskRulesError
 
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from riskrules.show import Style
 
 JOURNAL, FARM, WHO = "RISKRULES_JOURNAL", "RISKRULES_FARM", "RISKRULES_WHO"
+TOKEN = "RISKRULES_TOKEN"
 P = ParamSpec("P")
 
 SHARED: dict[str, Any] = {
@@ -112,15 +114,7 @@ def command(
             finally:
                 desk.close()
 
-        kinds = get_type_hints(function, include_extras=True)
-        params = [
-            p.replace(annotation=kinds[p.name], kind=inspect.Parameter.KEYWORD_ONLY)
-            for p in list(inspect.signature(function).parameters.values())[1:]
-        ]
-        for key, kind in shared.items():
-            default = False if key in ("as_json", "yes") else None
-            only = inspect.Parameter.KEYWORD_ONLY
-            params.append(inspect.Parameter(key, only, default=default, annotation=kind))
+        params = _params(function, shared)
         run.__signature__ = inspect.Signature(params)  # type: ignore[attr-defined]
         run.__annotations__ = {p.name: p.annotation for p in params}
         run.__doc__ = function.__doc__
@@ -128,6 +122,20 @@ def command(
         return function
 
     return made
+
+
+def _params(function: Callable[..., None], shared: Mapping[str, Any]) -> list[inspect.Parameter]:
+    """Return the options of a function but its desk, and those that are shared."""
+    kinds = get_type_hints(function, include_extras=True)
+    params = [
+        p.replace(annotation=kinds[p.name], kind=inspect.Parameter.KEYWORD_ONLY)
+        for p in list(inspect.signature(function).parameters.values())[1:]
+    ]
+    for key, kind in shared.items():
+        default = False if key in ("as_json", "yes") else None
+        only = inspect.Parameter.KEYWORD_ONLY
+        params.append(inspect.Parameter(key, only, default=default, annotation=kind))
+    return params
 
 
 class Desk:
@@ -194,15 +202,21 @@ class Desk:
     @cached_property
     def place(self) -> str | Path:
         """Where the journal is, as named: by option, farm file or environment."""
+        from riskrules.journal.database import EXPECTED, understood
+        from riskrules.sources import journal_of
+
         named = self._where
         if named is None and self.farm is not None:
-            from riskrules.sources import journal_of
-
             named = journal_of(self.farm)
         named = named if named is not None else os.environ.get(JOURNAL)
         if not named:
             message = f"no journal; expected --journal, a farm file that names one, or {JOURNAL}"
             raise typer.BadParameter(message)
+        try:
+            understood(named)
+        except ValueError:  # SQLAlchemy's, of a port that is no number
+            message = f"the URL of the journal cannot be understood; {EXPECTED}"
+            raise RiskRulesError(message) from None
         return named
 
     def journal(self, create: bool = False) -> Journal:
@@ -227,13 +241,9 @@ class Desk:
 
     def _to_be_made(self) -> Path | None:
         """Return the file of the journal where it is not there yet."""
-        from riskrules.journal.database import EXPECTED, understood
+        from riskrules.journal.database import understood
 
-        try:
-            url = understood(self.place)
-        except ValueError:  # SQLAlchemy's, of a port that is no number
-            message = f"the URL of the journal cannot be understood; {EXPECTED}"
-            raise RiskRulesError(message) from None
+        url = understood(self.place)
         if url.get_backend_name() != "sqlite":
             return None
         path = Path(str(url.database))
@@ -246,14 +256,19 @@ class Desk:
 
     def blocks(self) -> list[str]:
         """Return all blocks that the farm file and the journal know."""
+        return sorted({*self.farm_blocks, *self.told_blocks})
+
+    @cached_property
+    def told_blocks(self) -> dict[str, Block]:
+        """What the journal says of each block, as the command began."""
         journal = self.there()
-        return sorted({*self.farm_blocks, *(journal.blocks() if journal else ())})
+        return journal.blocks() if journal else {}
 
     def about(self, block: str) -> Block:
         """Return what the journal, or else the farm file, says of a block."""
         from riskrules.journal.records import Block
 
-        told = self.journal().blocks().get(block)
+        told = self.told_blocks.get(block)
         if told is not None:
             return told
         for text in self.farm.text.blocks if self.farm else ():
@@ -272,7 +287,7 @@ class Desk:
             return self._who
         if name := os.environ.get(WHO):
             return name
-        if name := _last_hand():
+        if name := last_hand():
             note(f"Written as {name}, as last time here (--who to change).")
             return name
         if is_terminal():
@@ -297,7 +312,7 @@ class Desk:
         known: dict[str, Block | None] = dict.fromkeys(self.farm_blocks)
         if journal is None:
             return View([], known, self.now, self.clock.zone)
-        known |= journal.blocks()
+        known |= self.told_blocks
         # One block at a time, so that a long journal of many blocks need not be read.
         found = {r.id: r for block in sorted(blocks) or [""] for r in journal.counting(block)}
         ordered = sorted(found.values(), key=lambda r: (r.time, r.id.int))
@@ -333,8 +348,8 @@ class Desk:
             there to ask; nothing is kept then.
         """
         wrong, doubtful = self._looked_at(records)
+        hint = self.hint if any("in the future" in said for said in wrong) else ""
         if wrong:
-            hint = self.hint if any("in the future" in said for said in wrong) else ""
             raise RiskRulesError("\n".join(dict.fromkeys(wrong)) + hint)
         self._ask(list(dict.fromkeys(doubtful)))
         journal = self.journal(create=True)
@@ -342,7 +357,7 @@ class Desk:
             journal.add_photo(data)
         kept = journal.add(records)
         if records and records[0].who == self.__dict__.get("who"):
-            _remember(records[0].who)
+            remember(records[0].who)
         return kept
 
     def _looked_at(self, records: Sequence[Record]) -> tuple[list[str], list[str]]:
@@ -357,8 +372,7 @@ class Desk:
         # What lost in a clash stands: to take it back is how a clash is settled.
         seen = {r.id for r in view.records}
         standing = [s.record for s in history if s.replaced is None and s.record.id in targets]
-        more = {r.id: r for r in standing if r.id not in seen}
-        view = replace(view, records=[*view.records, *more.values()])
+        view = replace(view, records=[*view.records, *(r for r in standing if r.id not in seen)])
         wrong, doubtful = [], []
         for each in records:
             lead = f"{each.block}: " if len(names) > 1 and each.block else ""
@@ -384,24 +398,3 @@ class Desk:
         head = {"format": f"riskrules journal {kind} 1"}
         # Escaped beyond ASCII: whatever somebody typed can be printed anywhere.
         print(json.dumps(head | body, ensure_ascii=True, allow_nan=False))
-
-
-def _state_file() -> Path:
-    folder = os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state"
-    return Path(folder) / "riskrules" / "last_hand"
-
-
-def _last_hand() -> str:
-    try:
-        return _state_file().read_text(encoding="utf-8").strip()[:200]
-    except (OSError, ValueError, RuntimeError):
-        return ""
-
-
-def _remember(who: str) -> None:
-    try:
-        file = _state_file()
-        file.parent.mkdir(parents=True, exist_ok=True)
-        file.write_text(who, encoding="utf-8")
-    except (OSError, ValueError, RuntimeError):
-        return  # a convenience: the record itself is kept

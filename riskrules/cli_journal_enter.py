@@ -92,30 +92,20 @@ def enter_counts(
     wanted = _wanted(desk, record, symptom, part, several=not stop)
     begins, _ = span_of(desk, at, None, None)
     if not stop and not is_terminal():
-        raise RiskRulesError(
-            "nobody is there to ask; expected --stop for each stop, such as 4=2/10"
-        )
+        message = "nobody is there to ask; expected --stop for each stop, such as 4=2/10"
+        raise RiskRulesError(message)
     plan = walk_plan(record)
-    if stop:
-        by_looks = {wanted[0]: stop_counts(stop, plan.per_stop)}
-    else:
-        by_looks = _asked_counts(desk, plan, wanted)
-    shared = {
-        "block": record.block,
-        "time": begins,
-        "who": desk.who,
-        "made": desk.now,
-        "note": noted,
-    }
-    records = [
-        record_of(shared | {
-            "id": uuid5(record.id, "/".join(looks)),
-            "body": _counted(record.id, plan, looks, counts, pattern and chosen(pattern)),
-        })
-        for looks, counts in by_looks.items() if counts
-    ]  # fmt: skip
-    if not records:
+    given = {wanted[0]: stop_counts(stop, plan.per_stop)} if stop else None
+    counted = {k: v for k, v in (given or _asked_counts(desk, plan, wanted)).items() if v}
+    if not counted:
         raise RiskRulesError("no stop was counted; nothing was kept")
+    spread = chosen(pattern) if pattern else None
+    shared = {"block": record.block, "time": begins, "who": desk.who, "made": desk.now}
+    records = []
+    for looks, counts in counted.items():
+        body = _counted(record.id, plan, looks, counts, spread)
+        own = {"id": uuid5(record.id, "/".join(looks)), "body": body, "note": noted}
+        records.append(record_of(shared | own))
     _refuse_again(desk, records)
     keep_and_say(desk, records)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -10,14 +11,18 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from riskrules.cli_journal_desk import Desk, command, note, say
+from riskrules.cli_journal_desk import TOKEN, Desk, command, note, say
 from riskrules.cli_journal_make import kept_json, told
+from riskrules.cli_journal_words import when_of, where_of
 from riskrules.errors import RiskRulesError
 
 if TYPE_CHECKING:
     from riskrules.journal.records import Record
+    from riskrules.journal.serve import Receiver
 
 KINDS = ("container", "phone", "records", "sheet", "events")
+LINKS = 10
+"""Walks whose links are shown when the server starts, the last ones. (assumption)"""
 READ_LIMIT = 500_000_000
 """The most bytes of a file that is not a container. (assumption)"""
 PATH = Annotated[Path, typer.Argument(help="A file that is not there yet.")]
@@ -171,99 +176,130 @@ def _take_records(desk: Desk, path: Path, kind: str) -> dict[str, Any]:
     return {}
 
 
+def export(desk: Desk, path: PATH) -> None:
+    """Write the whole journal into one open container: a zip of CSV files and photos."""
+    from riskrules.journal.container import export as write_container
+
+    if path.exists():
+        raise RiskRulesError(f"{path} is there already; expected the name of a new file")
+    write_container(desk.journal(), desk.farm, path)
+    if desk.as_json:
+        return desk.print_json("file", file=str(path), records=desk.journal().last())
+    return say(f"Wrote {path}: {_count(desk.journal().last())}, all versions.")
+
+
+def import_files(desk: Desk, files: FILES) -> None:
+    """Take in containers, files that phones handed over, filled sheets and events files.
+
+    Each file is recognised by its content, and taken in all or not at all; one taken in
+    twice is kept once.
+    """
+    take_in(desk, files)
+
+
+def backup(desk: Desk, path: PATH) -> None:
+    """Copy the journal as it is now into a new file, while it stays in use."""
+    desk.journal().backup(path)
+    if desk.as_json:
+        return desk.print_json("file", file=str(path), records=desk.journal().last())
+    return say(f"Wrote {path}: {_count(desk.journal().last())}; it is whole.")
+
+
+def restore(
+    desk: Desk,
+    path: Annotated[Path, typer.Argument(help="A file that backup made.")],
+) -> None:
+    """Make the journal again from a backup, where there is none yet."""
+    from riskrules.journal.backup import restore as restored
+
+    restored(path, desk.place)
+    count = desk.journal().last()
+    if desk.as_json:
+        return desk.print_json("file", file=desk.journal().database.name, records=count)
+    return say(f"Restored {desk.journal().database.name}: {_count(count)}.")
+
+
+def check(desk: Desk) -> None:
+    """Check that the journal is whole; exit 1 if it is not."""
+    from riskrules.cli_journal_show import show_problems
+
+    problems = desk.journal().check()
+    name = desk.journal().database.name
+    if desk.as_json:
+        desk.print_json("check", whole=not problems, problems=[str(p) for p in problems])
+    else:
+        show_problems(problems, name)
+    if problems:
+        raise typer.Exit(1)
+
+
+def serve(
+    desk: Desk,
+    host: Annotated[
+        str, typer.Option("--host", help="Who may reach it: this computer alone, if not said.")
+    ] = "127.0.0.1",
+    port: Annotated[int, typer.Option("--port", min=0, max=65535, help="The port.")] = 8010,
+    token: Annotated[
+        str | None,
+        typer.Option(
+            "--token", help="The word by which phones are known; else a new one.", envvar=TOKEN
+        ),
+    ] = None,
+) -> None:
+    """Hand walk forms to phones and take in what they send, until stopped by Ctrl-C."""
+    from riskrules.journal.serve import Farm, receive
+
+    desk.journal(create=True)
+    name = desk.farm.text.farm if desk.farm else "Farm"
+    about = Farm(name, desk.clock.zone, symptoms=desk.symptoms)
+    try:
+        with receive(desk.place, host, port, token or None, about) as receiver:
+            _say_links(desk, receiver)
+            receiver.wait()
+    except KeyboardInterrupt:
+        note("Stopped.")
+    except ValueError as error:
+        raise RiskRulesError(str(error)) from None
+    except OSError as error:
+        message = f"cannot listen on {host}, port {port}: {error.strerror}"
+        raise RiskRulesError(f"{message}; expected one that is free") from None
+
+
+def _say_links(desk: Desk, receiver: Receiver) -> None:
+    walks = desk.journal().counting(kinds=("walk",))[-LINKS:]
+    if desk.as_json:
+        links = {str(walk.id): receiver.link(walk.id) for walk in walks}
+        desk.print_json("server", url=receiver.url, links=links)
+    else:
+        say(f"Listening at {receiver.url}, until Ctrl-C.")
+        for walk in walks:
+            print(f"{where_of(walk)}, {when_of(walk, desk.style)}: {receiver.link(walk.id)}")
+        if not walks:
+            say("No walk is planned yet: riskrules journal walk plan.")
+    sys.stdout.flush()
+
+
+def symptoms(desk: Desk) -> None:
+    """List the symptoms that may be seen, how each looks, and what looks alike."""
+    listed = desk.symptoms
+    if desk.as_json:
+        rows = {name: s.model_dump(mode="json") for name, s in listed.symptoms.items()}
+        return desk.print_json("symptoms", symptoms=rows)
+    for name, s in listed.symptoms.items():
+        parts = ", ".join(s.parts)
+        say(f"{name}: {s.title}, on {parts}", style="bold")
+        say(s.looks, indent=3)
+        for alike in s.look_alikes:
+            say(f"Like {listed.title(alike.symptom).lower()}: {alike.tell}", indent=3)
+    return None
+
+
 def register(app: typer.Typer) -> None:
     """Add the commands about files to the journal's commands."""
-    _register_exchange(app)
-    _register_keeping(app)
-
-    @command(app, "symptoms")
-    def symptoms(desk: Desk) -> None:
-        """List the symptoms that may be seen, how each looks, and what looks alike."""
-        listed = desk.symptoms
-        if desk.as_json:
-            rows = {name: s.model_dump(mode="json") for name, s in listed.symptoms.items()}
-            return desk.print_json("symptoms", symptoms=rows)
-        for name, s in listed.symptoms.items():
-            parts = ", ".join(s.parts)
-            say(f"{name}: {s.title}, on {parts}", style="bold")
-            say(s.looks, indent=3)
-            for alike in s.look_alikes:
-                say(f"Like {listed.title(alike.symptom).lower()}: {alike.tell}", indent=3)
-        return None
-
-
-def _register_exchange(app: typer.Typer) -> None:
-    @command(app, "export")
-    def export(desk: Desk, path: PATH) -> None:
-        """Write the whole journal into one open container: a zip of CSV files and photos."""
-        from riskrules.journal.container import export as write_container
-
-        if path.exists():
-            raise RiskRulesError(f"{path} is there already; expected the name of a new file")
-        write_container(desk.journal(), desk.farm, path)
-        if desk.as_json:
-            return desk.print_json("file", file=str(path), records=desk.journal().last())
-        return say(f"Wrote {path}: {_count(desk.journal().last())}, all versions.")
-
-    @command(app, "import", writes=True)
-    def import_files(desk: Desk, files: FILES) -> None:
-        """Take in containers, files that phones handed over, filled sheets and events files.
-
-        Each file is recognised by its content, and taken in all or not at all; one taken in
-        twice is kept once.
-        """
-        take_in(desk, files)
-
-
-def _register_keeping(app: typer.Typer) -> None:
-    @command(app, "backup")
-    def backup(desk: Desk, path: PATH) -> None:
-        """Copy the journal as it is now into a new file, while it stays in use."""
-        desk.journal().backup(path)
-        if desk.as_json:
-            return desk.print_json("file", file=str(path), records=desk.journal().last())
-        return say(f"Wrote {path}: {_count(desk.journal().last())}; it is whole.")
-
-    @command(app, "restore")
-    def restore(
-        desk: Desk,
-        path: Annotated[Path, typer.Argument(help="A file that backup made.")],
-    ) -> None:
-        """Make the journal again from a backup, where there is none yet."""
-        from riskrules.journal.backup import restore as restored
-
-        restored(path, desk.place)
-        count = desk.journal().last()
-        if desk.as_json:
-            return desk.print_json("file", file=desk.journal().database.name, records=count)
-        return say(f"Restored {desk.journal().database.name}: {_count(count)}.")
-
-    @command(app, "check")
-    def check(desk: Desk) -> None:
-        """Check that the journal is whole; exit 1 if it is not."""
-        from riskrules.cli_journal_show import show_problems
-
-        problems = desk.journal().check()
-        name = desk.journal().database.name
-        if desk.as_json:
-            desk.print_json("check", whole=not problems, problems=[str(p) for p in problems])
-        else:
-            show_problems(problems, name)
-        if problems:
-            raise typer.Exit(1)
-
-    @command(app, "serve")
-    def serve(
-        desk: Desk,
-        host: Annotated[
-            str, typer.Option("--host", help="Who may reach it: this computer alone, if not said.")
-        ] = "127.0.0.1",
-        port: Annotated[int, typer.Option("--port", min=0, max=65535, help="The port.")] = 8010,
-    ) -> None:
-        """Hand walk forms to phones and take in what they send, until stopped by Ctrl-C."""
-        from riskrules.journal.serve import serve as serving
-
-        try:
-            serving(desk.place, host=host, port=port)
-        except KeyboardInterrupt:
-            note("Stopped.")
+    command(app, "export")(export)
+    command(app, "import", writes=True)(import_files)
+    command(app, "backup")(backup)
+    command(app, "restore")(restore)
+    command(app, "check")(check)
+    command(app, "serve")(serve)
+    command(app, "symptoms")(symptoms)

@@ -15,6 +15,7 @@ from riskrules.cli_journal_words import THINGS, listed
 from riskrules.errors import RiskRulesError
 
 if TYPE_CHECKING:
+    from riskrules.journal.hints import Hint
     from riskrules.journal.stale import Stale
     from riskrules.packs.model import Threshold
 
@@ -128,11 +129,16 @@ def suggest(desk: Desk, block: Blocks = None) -> None:
             desk.journal(), each.sources, desk.farm.place, each.text.block, desk.now
         )
     ]  # fmt: skip
+    _show_hints(desk, found)
+
+
+def _show_hints(desk: Desk, found: Sequence[Hint]) -> None:
     if desk.as_json:
         iso = desk.style.iso
         rows = [{"block": h.block, "first": iso(h.first), "last": iso(h.last), "most_k": h.most_k,
                  "sentence": h.sentence} for h in found]  # fmt: skip
-        return desk.print_json("suggestions", suggestions=rows)
+        desk.print_json("suggestions", suggestions=rows)
+        return
     for hint in found:
         # The library says kelvins; people read the degrees of their farm.
         apart = desk.style.value(hint.most_k, "K")
@@ -141,7 +147,6 @@ def suggest(desk: Desk, block: Blocks = None) -> None:
         say(f"If so: riskrules journal add cover off --block {hint.block} --at {at}", indent=3)
     if not found:
         say("The logs suggest nothing that the journal does not say.")
-    return None
 
 
 def register(app: typer.Typer) -> None:

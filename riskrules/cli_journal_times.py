@@ -103,7 +103,8 @@ class Clock:
         try:
             if parts is None:
                 raise ValueError
-            at = time(*(int(p or 0) for p in parts.groups()))
+            hour, minute, second = (int(p or 0) for p in parts.groups())
+            at = time(hour, minute, second)
         except ValueError:
             raise RiskRulesError(f"{option} is '{text}'; expected a time {EXPECTED}") from None
         return self._local(datetime.combine(day, at), text, option)

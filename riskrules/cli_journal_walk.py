@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, cast
 from uuid import uuid4
 
 import typer
@@ -18,7 +19,6 @@ from riskrules.errors import RiskRulesError
 
 if TYPE_CHECKING:
     from riskrules.journal.records import Block, Record
-    from riskrules.journal.walks import Size
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -83,38 +83,40 @@ def plan(
     noted: Noted = "",
 ) -> None:  # fmt: skip
     """Plan a walk through each block named: where to stop, how many to look at."""
-    from riskrules.journal.walks import plan_walk
+    from riskrules.journal.walks import Pattern, plan_walk
 
-    symptoms = tuple(dict.fromkeys(
-        chosen(part) for text in symptom or () for part in text.replace(",", " ").split()
-    ))  # fmt: skip
-    for name in symptoms:
-        if said := desk.symptoms.refusal(name):
-            raise RiskRulesError(said)
-    how, records, words = chosen(pattern), [], []
+    looks = _looks(desk, symptom)
+    how = chosen(pattern)
     if how not in ("random", "zigzag", "all_beds"):
         message = f"--pattern is '{pattern}'; expected random, zigzag or all-beds"
         raise RiskRulesError(message)
     seed = int(f"{desk.clock.today:%Y%m%d}") if seed is None else seed
+    shared = {"time": desk.now, "made": desk.now, "who": desk.who, "note": noted}
+    records, words = [], []
     for name in blocks_of(desk, block, False):
         told = desk.about(str(name))
         try:
             size = _size(told, per_stop, stops, see, about, within)
-            walk = plan_walk(told, how, seed, size if isinstance(size, int) else size.stops,  # type: ignore[arg-type]
-                             per_stop, symptoms)  # fmt: skip
+            walk = plan_walk(told, cast(Pattern, how), seed, size[0], per_stop, looks)
         except ValueError as error:
             hint = " (riskrules journal add block says what a block is like)"
             hint = hint if "is not known" in str(error) else ""
             raise RiskRulesError(f"{name}: {error}{hint}") from None
-        words.append("" if isinstance(size, int) else size.words)
-        records.append(record_of({
-            "id": uuid4(), "block": name, "time": desk.now, "body": walk.model_dump(mode="json"),
-            "who": desk.who, "made": desk.now, "note": noted,
-        }))  # fmt: skip
+        words.append(size[1])
+        body = walk.model_dump(mode="json")
+        records.append(record_of(shared | {"id": uuid4(), "block": name, "body": body}))
     keep_and_say(desk, records)
-    if not desk.as_json:
-        for record, why in zip(records, words, strict=True):
-            _show_stops(record, why)
+    for record, why in zip(records, words, strict=True) if not desk.as_json else ():
+        _show_stops(record, why)
+
+
+def _looks(desk: Desk, texts: Sequence[str] | None) -> tuple[str, ...]:
+    """Return the symptoms that were named, each listed."""
+    names = [chosen(part) for text in texts or () for part in text.replace(",", " ").split()]
+    for name in names:
+        if said := desk.symptoms.refusal(name):
+            raise RiskRulesError(said)
+    return tuple(dict.fromkeys(names))
 
 
 def _size(
@@ -124,18 +126,21 @@ def _size(
     see: str | None,
     about: str | None,
     within: str | None,
-) -> int | Size:
+) -> tuple[int, str]:
+    """Return how many stops, and what that was worked out from."""
     from riskrules.journal.walks import size_for_precision, size_to_see
 
     ways = (stops is not None) + (see is not None) + (about is not None or within is not None)
     if ways != 1 or (about is None) != (within is None):
         raise typer.BadParameter("how many? expected --stops, --see, or --about with --within")
     if stops is not None:
-        return stops
+        return stops, ""
     if see is not None:
-        return size_to_see(block, per_stop, share_of(see, "--see"))
-    share = share_of(about or "", "--about")
-    return size_for_precision(block, per_stop, share, absolute=share_of(within or "", "--within"))
+        size = size_to_see(block, per_stop, share_of(see, "--see"))
+    else:
+        share, close = share_of(about or "", "--about"), share_of(within or "", "--within")
+        size = size_for_precision(block, per_stop, share, absolute=close)
+    return size.stops, size.words
 
 
 def _show_stops(record: Record, why: str) -> None:
@@ -187,7 +192,7 @@ def sheet(
     from riskrules.journal.sheet import filled_template, sheet_html, sheet_pdf
 
     record = found_walk(desk, walk)
-    farm = desk.farm.text.farm if desk.farm else ""
+    farm = desk.farm.text.farm if desk.farm else "Farm"
     block = record.block or "whole farm"
     ending = out.suffix.lower()
     try:
@@ -213,17 +218,15 @@ def form(
     desk: Desk,
     walk: WalkId,
     out: Out,
-    who: Annotated[
-        str, typer.Option("--who", help="Who will walk; asked on the phone if not.")
-    ] = "",
+    who: Annotated[str, typer.Option("--who", help="Who will walk; else the phone asks.")] = "",
 ) -> None:
     """Write the form of a walk for a phone: one file that works without signal."""
     from riskrules.journal.phone import form_html
 
     record = found_walk(desk, walk)
-    farm = desk.farm.text.farm if desk.farm else ""
+    farm = desk.farm.text.farm if desk.farm else "Farm"
     try:
-        data = form_html(farm, record.block or "whole farm", record, desk.symptoms, who=who)
+        data = form_html(farm, record.block or "whole farm", record, desk.symptoms, who)
     except ValueError as error:
         raise RiskRulesError(str(error)) from None
     write_new(out, data.encode())

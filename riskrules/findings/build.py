@@ -227,6 +227,8 @@ def content_hash(made: Finding | UnknownFinding) -> str:
     Margins are left out too: they follow from facts and thresholds.
     """
     body = {k: v for k, v in plain(made).items() if k not in NOT_HASHED}
+    if isinstance(made, Finding):  # what a version changed is in the thresholds
+        body["profile"] = made.profile.split(" ", 1)[0]
     body["facts"] = [
         fact
         | {"quantities": {k: q for k, q in fact["quantities"].items() if k not in OF_THE_CLOCK}}

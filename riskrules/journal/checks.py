@@ -243,6 +243,8 @@ def _corrects(record: Record, view: View) -> str | None:
     if record.replaces is None:
         return None
     old = next((r for r in view.records if r.id == record.replaces), None)
+    if old is None and isinstance(record.body, TakenBack):
+        return None  # the losing side of a clash is taken back so, to settle it
     if old is None:
         return "it corrects a record that does not count here: the right one?"
     if old.kind != record.kind and not isinstance(record.body, TakenBack):

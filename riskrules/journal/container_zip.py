@@ -7,7 +7,7 @@ import os
 import stat
 import zlib
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 from typing import IO
@@ -47,16 +47,22 @@ def written_beside(path: Path) -> Iterator[IO[bytes]]:
             file.flush()
             os.fsync(file.fileno())
         os.replace(part, path)
-        folder = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+        _flush_folder(path.parent)
     except OSError as error:
         said = error.strerror or str(error)
         raise JournalError(f"{path} cannot be written: {said}; what was there stays") from None
     finally:
         part.unlink(missing_ok=True)
+
+
+def _flush_folder(folder: Path) -> None:
+    # The new file stands already: where a folder cannot be flushed, nothing is left to undo.
+    with suppress(OSError):
+        opened = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(opened)
+        finally:
+            os.close(opened)
 
 
 def put(archive: ZipFile, name: str, data: bytes, packed: bool) -> None:

@@ -84,7 +84,7 @@ def understood(url: str | Path) -> URL:
         return URL.create("sqlite", database=text)
     try:
         made = make_url(text)
-    except ArgumentError:
+    except (ArgumentError, ValueError):  # a port that is no number raises the latter
         raise JournalError(f"the URL of the journal cannot be understood; {EXPECTED}") from None
     if made.get_backend_name() == "sqlite" and made.database not in (None, "", ":memory:"):
         return URL.create("sqlite", database=made.database)

@@ -10,37 +10,24 @@ from pydantic import ValidationError
 
 from riskrules.errors import PackError, Problem
 from riskrules.facts.kinds import Kind
-from riskrules.facts.table import DECIMALS
-from riskrules.packs.check import RuleChecker, check_thresholds, kinds_now, meant
-from riskrules.packs.marked import Marked, Where, read_marked
-from riskrules.packs.model import Name, Pack, PackText, Rule, Strict, Threshold, ThresholdText
+from riskrules.packs.check import RuleChecker, check_thresholds, kinds_now
+from riskrules.packs.marked import Marked, read_marked
+from riskrules.packs.marked import schema_problems as schema_problems
+from riskrules.packs.model import Pack, PackText, Rule, Threshold, ThresholdText
+from riskrules.packs.regions import ProfileText as ProfileText
+from riskrules.packs.regions import chain_of, said_of, with_changes
 
 SHARED = "facts"
 """Name of the pack that holds the thresholds by which facts are derived."""
 
 
-class Change(Strict):
-    """One threshold that a region sets otherwise."""
-
-    threshold: str
-    value: float
-    unit: str
-    reason: str
-    who: str
-    when: str
-
-
-class ProfileText(Strict):
-    """A region profile file as written."""
-
-    profile: Name
-    title: str
-    changes: list[Change]
-
-
 @dataclass(frozen=True, slots=True)
 class Rulebook:
-    """All packs of a review with one profile applied, and the thresholds that steer facts."""
+    """All packs of a review with one profile applied, and the thresholds that steer facts.
+
+    ``profile`` names the profile and its version, and those it is of: 'farm 0123456789ab of
+    county ba9876543210'; '' for the packs as they ship.
+    """
 
     packs: tuple[Pack, ...]
     shared: dict[str, Threshold]
@@ -58,24 +45,6 @@ class Rulebook:
     def value(self, name: str) -> float:
         """Return the value of a shared threshold."""
         return self.shared[name].value
-
-
-def schema_problems(doc: Marked, error: ValidationError) -> list[Problem]:
-    """Turn pydantic's complaints into problems with line and column."""
-    found = []
-    for item in error.errors():
-        where: Where = tuple(item["loc"])
-        label = str(where[-1]) if where else "document"
-        if item["type"] == "extra_forbidden":
-            message = f"'{label}' is not a key here"
-        elif item["type"] == "missing":
-            message = f"'{label}' is missing"
-        else:
-            shown = repr(item["input"])
-            shown = shown if len(shown) < 60 else shown[:57] + "..."
-            message = f"{label} is {shown}; {item['msg'][:1].lower()}{item['msg'][1:]}"
-        found.append(doc.problem(where, message))
-    return found
 
 
 def load_pack(
@@ -155,59 +124,20 @@ def load_rulebook(
 
 
 def apply_profile(book: Rulebook, doc: Marked) -> Rulebook:
-    """Return the rulebook with a profile's thresholds in place of the packs' own.
+    """Return the rulebook with the thresholds of a profile, and of those it is of, put in place.
 
     Raises
     ------
     PackError
-        Where a change names no threshold, another unit, or a value outside the allowed range.
+        Where a change names no threshold, another unit, or a value outside the allowed range, or
+        a profile is in the end one of itself.
     """
-    try:
-        profile = ProfileText.model_validate(doc.data)
-    except ValidationError as error:
-        raise PackError(schema_problems(doc, error)) from None
+    chain = chain_of(doc)
     tables = {SHARED: dict(book.shared)} | {p.name: dict(p.thresholds) for p in book.packs}
-    problems: list[Problem] = []
-    for i, change in enumerate(profile.changes):
-        pack, _, name = change.threshold.partition(".")
-        old = tables.get(pack, {}).get(name)
-        problem = _refusal(doc, i, change, old, tables)
-        if problem or old is None:
-            problems += [problem] if problem else []
-            continue
-        origin = f"profile {profile.profile} ({change.who}, {change.when}: {change.reason})"
-        tables[pack][name] = replace(old, value=change.value, origin=origin)
-    if problems:
-        raise PackError(problems)
-    shared = tables[SHARED]
-    packs = tuple(replace(p, thresholds=tables[p.name], shared=shared) for p in book.packs)
-    return Rulebook(packs, shared, profile.profile)
-
-
-def _refusal(
-    doc: Marked,
-    i: int,
-    change: Change,
-    old: Threshold | None,
-    tables: dict[str, dict[str, Threshold]],
-) -> Problem | None:
-    if old is None:
-        names = [f"{pack}.{name}" for pack, table in tables.items() for name in table]
-        message = f"no threshold '{change.threshold}'{meant(change.threshold, names)}"
-        return doc.problem(("changes", i, "threshold"), message)
-    if change.unit != old.unit:
-        message = f"'{change.threshold}' is given in {change.unit}; expected {old.unit}"
-        return doc.problem(("changes", i, "unit"), message)
-    if round(change.value, DECIMALS) != change.value:
-        message = f"'{change.threshold}' is {change.value!r}; expected at most {DECIMALS} decimals"
-        return doc.problem(("changes", i, "value"), message)
-    if not old.least <= change.value <= old.most:
-        message = (
-            f"'{change.threshold}' is {change.value:g}; "
-            f"expected {old.least:g} to {old.most:g} {old.unit}"
-        )
-        return doc.problem(("changes", i, "value"), message)
-    return None
+    changed = with_changes(tables, chain)
+    shared = changed[SHARED]
+    packs = tuple(replace(p, thresholds=changed[p.name], shared=shared) for p in book.packs)
+    return Rulebook(packs, shared, said_of(chain))
 
 
 NO_PACKS = ("jobs.yaml", "limits.yaml", "symptoms.yaml")

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import yaml
+from pydantic import ValidationError
 
 from riskrules.errors import PackError, Problem
 
@@ -19,10 +20,15 @@ _Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 
 class Marked:
-    """A document as plain Python values, with the place of each."""
+    """A document as plain Python values, with the place of each.
 
-    def __init__(self, file: str, text: str) -> None:
+    ``path`` is where it lies, None for a text that lies nowhere.
+    """
+
+    def __init__(self, file: str, text: str, path: Path | None = None) -> None:
         self.file = file
+        self.text = text
+        self.path = path
         self.places: dict[Where, tuple[int, int]] = {}
         self.repeated: list[Problem] = []
         self.data = self._read(text)
@@ -117,4 +123,22 @@ def read_marked(path: Path) -> Marked:
         raise PackError([Problem(str(path), 0, 0, message)]) from None
     except OSError as error:
         raise PackError([Problem(str(path), 0, 0, error.strerror or str(error))]) from None
-    return Marked(path.name, text)
+    return Marked(path.name, text, path)
+
+
+def schema_problems(doc: Marked, error: ValidationError) -> list[Problem]:
+    """Turn pydantic's complaints into problems with line and column."""
+    found = []
+    for item in error.errors():
+        where: Where = tuple(item["loc"])
+        label = str(where[-1]) if where else "document"
+        if item["type"] == "extra_forbidden":
+            message = f"'{label}' is not a key here"
+        elif item["type"] == "missing":
+            message = f"'{label}' is missing"
+        else:
+            shown = repr(item["input"])
+            shown = shown if len(shown) < 60 else shown[:57] + "..."
+            message = f"{label} is {shown}; {item['msg'][:1].lower()}{item['msg'][1:]}"
+        found.append(doc.problem(where, message))
+    return found

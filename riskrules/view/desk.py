@@ -178,7 +178,7 @@ class Desk:
         for found in self.ready(as_of):
             if found.text.block == block:
                 return found.sources
-        names = ", ".join(b.text.block for b in self.farm.text.blocks)
+        names = ", ".join(self.blocks())
         raise RiskRulesError(f"no log of a block '{block}'; expected one of {names}")
 
     def report(self) -> LogReport:

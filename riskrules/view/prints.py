@@ -58,7 +58,7 @@ def logs_print(farm: Farm, store: LogStore | None) -> str:
 
 
 def events_print(farm: Farm, last: int) -> str:
-    """Return the fingerprint of a farm's events files, and of a journal whose last ``seq`` is given.
+    """Return the fingerprint of a farm's events files, and of a journal by its last ``seq``.
 
     0 stands for a journal without records, -1 for no journal.
     """

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from datetime import datetime
 from typing import Any
 
@@ -131,11 +132,12 @@ def test_a_profile_changes_findings_and_is_named_wherever_it_steered(two_beds, t
     path.write_text(PROFILE)
     plain, hills = seen_json(two_beds), seen_json(two_beds, "--profile", path)
     assert HIGH in by_rule(plain) and HIGH not in by_rule(hills)
-    assert hills["profile"] == by_rule(hills)[SEEN]["profile"] == "mild_hills"
+    version = hashlib.sha256(PROFILE.encode()).hexdigest()[:12]
+    assert hills["profile"] == by_rule(hills)[SEEN]["profile"] == f"mild_hills {version}"
     assert plain["profile"] == ""
     hashes = [{p["pack"]: p["hash"] for p in found["packs"]} for found in (plain, hills)]
     assert {n for n in hashes[0] if hashes[0][n] != hashes[1][n]} == {"gray_mold"}
-    assert "Profile mild_hills." in text_of(seen(two_beds, "--profile", path))
+    assert f"Profile mild_hills {version}." in text_of(seen(two_beds, "--profile", path))
     told = text_of(seen(two_beds, "--profile", path, "--rule", HIGH, command="explain"))
     assert "flower_high = 0.9; short by 0.11" in told
     assert "from profile mild_hills (invented, 2026-01-01: invented)" in told

@@ -5,8 +5,10 @@ from __future__ import annotations
 import io
 import json
 import os
+import sqlite3
 import sys
 from collections.abc import Sequence
+from contextlib import closing
 from datetime import datetime
 from functools import partial
 from pathlib import Path
@@ -110,8 +112,8 @@ class Keyboard:
         path = self.folder / "journal.db"
         if not path.exists():
             return 0
-        with OPEN(path) as journal:
-            return journal.last()
+        with closing(sqlite3.connect(path)) as conn:
+            return int(conn.execute("SELECT count(*) FROM record").fetchone()[0])
 
     def local(self, seconds: int) -> str:
         """Return a time on the farm's clock."""

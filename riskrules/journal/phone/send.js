@@ -1,6 +1,6 @@
 // Handing over: as a file, and to the farm's server while it is in reach.
 const online = Boolean(PLAN.send_to) && location.protocol.startsWith("http");
-const sending = { busy: false, again: null, wait: 0, said: "" };
+const sending = { busy: false, again: null, wait: 0, failed: "", at: 0 };
 const TAKEN = ["new", "known", "differs"];
 const FIRST_WAIT_S = 5;
 const LONGEST_WAIT_S = 300;
@@ -17,12 +17,14 @@ function envelope(records, photos) {
 }
 
 async function post(records, photos) {
+  const stop = new AbortController();
+  setTimeout(() => stop.abort(), GIVE_UP_S * 1000);
   const response = await fetch(PLAN.send_to, {
     method: "POST",
     headers: { "Content-Type": "application/json", Authorization: `Bearer ${PLAN.token}` },
     body: envelope(records, photos),
     cache: "no-store",
-    signal: AbortSignal.timeout(GIVE_UP_S * 1000),
+    signal: stop.signal,
   });
   const answer = await response.json();
   if (response.ok) return answer;
@@ -52,14 +54,14 @@ async function sendNow() {
   clearTimeout(sending.again);
   sending.again = null;
   sending.busy = true;
-  sending.said = TEXT.sending;
   tellSending();
   try {
     await sendOnce();
     sending.wait = 0;
-    sending.said = sentWords();
+    sending.failed = "";
+    sending.at = Date.now();
   } catch (error) {
-    sending.said = error.refused ? TEXT.refusedAll(error.message) : tryLater();
+    sending.failed = error.refused ? TEXT.refusedAll(error.message) : tryLater();
   }
   sending.busy = false;
   tellSending();
@@ -71,15 +73,23 @@ function tryLater() {
   return `${TEXT.toSend(toSend().length + photosToSend().length)} ${TEXT.noReach(sending.wait)}`;
 }
 
-function sentWords() {
+// What the farm did not simply take.
+const odd = (answer) => !["new", "known"].includes(answer?.state) || Boolean(answer.asks?.length);
+
+// Worked out anew after every tap: what was sent before is not all any more.
+function sendWords() {
+  if (!online) return "";
+  if (sending.busy) return TEXT.sending;
+  if (sending.failed) return sending.failed;
+  if (!whoWalks()) return TEXT.nameFirst;
+  if (!sending.at) return "";
   const all = versions();
-  if (!all.length) return "";
-  const left = all.filter(({ id }) => answerTo(id)?.state !== "new" && !cleanly(answerTo(id)));
-  if (left.length) return TEXT.sentPart(all.length - left.length);
-  return TEXT.sent(clockOf(Date.now()));
+  const asked = all.filter(({ id }) => odd(answerTo(id))).length;
+  if (asked) return TEXT.sentPart(all.filter(({ id }) => isTaken(id)).length, asked);
+  if (unsettled()) return TEXT.sentSoFar;
+  return all.length ? TEXT.sent(clockOf(sending.at)) : "";
 }
 
-const cleanly = (answer) => answer?.state === "known";
 const tellSending = () => watchers.forEach((watch) => watch(null));
 
 function sendSoon() {

@@ -135,7 +135,7 @@ def rebuilt(folder: Path) -> Contents:
     originals = _originals(folder, versions)
     plan = Plan(folder, Contents())
     plan.contents.originals = originals
-    for version in sorted(versions, key=lambda v: (v.read_at, v.order)):
+    for version in sorted(versions, key=lambda v: (v.turn, v.order)):
         if version.sha256 in originals:
             plan.place(version, _bytes_of(plan, version))
     return plan.contents
@@ -166,7 +166,7 @@ def _whole_versions(folder: Path) -> list[Version]:
             parts.setdefault(version, []).append(part)
             counts[version] = said["parts"]
     found: dict[str, Version] = {}
-    for version, mine in sorted(parts.items(), key=lambda p: (p[0].read_at, -p[0].written)):
+    for version, mine in sorted(parts.items(), key=lambda p: (p[0].turn, -p[0].written)):
         if sum(p.rows for p in mine) == version.rows and len(mine) == counts[version]:
             whole = tuple(sorted(mine, key=lambda p: p.first))
             found[version.id] = version._replace(parts=whole)

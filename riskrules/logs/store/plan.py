@@ -51,10 +51,12 @@ class Plan:
     replaced: bool = False
     _hashes: dict[int, tuple[str, int]] = field(default_factory=dict)
     _chains: dict[tuple[str, str, str], list[str]] = field(default_factory=dict)
+    _turn: int = 1
 
     def __post_init__(self) -> None:
         for version in self.contents.versions.values():
             self._chains.setdefault(version.chain, []).append(version.id)
+            self._turn = max(self._turn, version.turn + 1)
 
     def take(self, item: Incoming) -> Outcome:
         """Plan for one incoming file; LogError where it cannot be stored."""
@@ -66,7 +68,8 @@ class Plan:
         sha256, size = self._hashes[key]
         if item.sha256 and item.sha256 != sha256:
             raise changed(item.original)
-        version = version_of(item, sha256, size)
+        version = version_of(item, sha256, size)._replace(turn=self._turn)
+        self._turn += 1
         known = self.contents.versions.get(version.id)
         if known is not None and known.why != "mapping":
             if version.id in self.write:

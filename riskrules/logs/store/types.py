@@ -89,7 +89,8 @@ class Version(NamedTuple):
 
     ``superseded_by`` is the id of the version that took its place, '' while it counts;
     ``why`` says how: ``grown`` or ``mapping``. Only versions that count have ``parts``.
-    ``last_value`` is the time of the last measured row with a usable value. [s]
+    ``last_value`` is the time of the last measured row with a usable value. [s] ``turn`` numbers
+    the readings of the store in the order in which they were taken.
     """
 
     id: str
@@ -108,6 +109,7 @@ class Version(NamedTuple):
     first: int | None
     last: int | None
     last_value: int | None
+    turn: int = 0
     superseded_by: str = ""
     why: str = ""
     parts: tuple[Part, ...] = ()

@@ -1,0 +1,1 @@
+"""The dashboard: thin Streamlit pages over `riskrules.view`. No page computes."""

@@ -1,0 +1,492 @@
+"""One block-season under several profiles: what each would have said, as small plain rows.
+
+A replay looks back: it reviews a whole season from its end, so that what it says is what the
+rules find in the finished log, not what a forecast of the day would have said.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import lru_cache
+from typing import Literal
+
+import numpy as np
+
+from riskrules.blocks import limits_of, ready_blocks
+from riskrules.engine.evaluate import evaluate
+from riskrules.engine.memory import Memory
+from riskrules.engine.process import EngineCrash, EngineProcess
+from riskrules.facts.derive import derive
+from riskrules.facts.stages import bits
+from riskrules.facts.table import Facts
+from riskrules.farm import setup_of
+from riskrules.findings.build import (
+    Episode,
+    Lookup,
+    Scene,
+    _basis,
+    _certainty,
+    episodes,
+    given_of,
+    identity,
+)
+from riskrules.findings.model import UnknownFinding
+from riskrules.findings.unknowns import unknowns_of
+from riskrules.packs.conditions import Compare
+from riskrules.packs.load import Rulebook
+from riskrules.packs.model import Rule
+from riskrules.plugins import more_kinds
+from riskrules.review import latest, shipped_jobs, window_of
+from riskrules.show import Style
+from riskrules.tuning.seasons import BlockSeason, midnight
+from riskrules.worklist.jobs import JobBook
+
+INDEX_OF = {"gray_mold": "flower_index", "anthracnose": "fruit_index"}
+"""The quantity of a wet period that is the infection index of a hazard."""
+OF_SIGHTINGS = ("sighting", "symptom_window", "ripening_window")
+"""Kinds of fact that know of sightings or speak of an infection long past: a rule that asks for
+one cannot be answered by a sighting without arguing in a circle."""
+
+FactsKey = tuple[tuple[str, float], ...]
+"""The shared thresholds by which facts were derived: name and value, in order of name."""
+What = Literal["came", "went", "moved"]
+
+
+@dataclass(frozen=True, slots=True)
+class FindingRow:
+    """One finding of a replay. Times in seconds since 1970 UTC.
+
+    ``month`` is that of its start on the farm's clock ('2025-06'). ``foretells`` says whether it
+    rests on weather and work alone, so that a later sighting may answer it. ``index_least`` and
+    ``index_most`` bound the infection index of its hazard; None where it has none.
+    """
+
+    id: str
+    rule: str
+    hazard: str
+    block: str
+    season: str
+    month: str
+    start: int
+    end: int
+    severity: str
+    certainty: str
+    foretells: bool
+    index_least: float | None
+    index_most: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class UnknownRow:
+    """What a replay could not tell. ``causes`` and ``rules`` are joined by '; '."""
+
+    id: str
+    block: str
+    season: str
+    month: str
+    start: int
+    end: int
+    causes: str
+    rules: str
+    hazards: str
+
+
+@dataclass(frozen=True, slots=True)
+class JobRow:
+    """A job over a season: on how many days findings asked for it, and what that would cost.
+
+    A job counts once a day, however many findings ask for it. ``hours_from`` says whose figure
+    the hours of one time are. [h]
+    """
+
+    job: str
+    block: str
+    season: str
+    month: str
+    days: int
+    hours: float
+    hours_from: str
+
+
+@dataclass(frozen=True, slots=True)
+class ChanceRow:
+    """The infection index of one wet period with fitting stages: what a Brier score judges."""
+
+    hazard: str
+    start: int
+    end: int
+    least: float
+    most: float
+
+
+@dataclass(frozen=True, slots=True)
+class SeenRow:
+    """One count of a symptom by a scout. [s since 1970 UTC]"""
+
+    time: int
+    symptom: str
+    part: str
+    affected: int
+    examined: int
+
+
+@dataclass(frozen=True, slots=True)
+class ProfileResult:
+    """What one profile would have said. ``name`` is the caller's, ``profile`` name and version.
+
+    ``state`` is 'done' or 'not evaluated'; ``why`` says why not.
+    """
+
+    name: str
+    profile: str
+    block: str
+    season: str
+    state: Literal["done", "not evaluated"]
+    why: str
+    findings: tuple[FindingRow, ...]
+    unknowns: tuple[UnknownRow, ...]
+    chances: tuple[ChanceRow, ...]
+    jobs: tuple[JobRow, ...]
+
+    @property
+    def crew_hours(self) -> float:
+        """Hours of all jobs. [h]"""
+        return round(sum(job.hours for job in self.jobs), 2)
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonResult:
+    """One block-season under every profile, in order of the profiles' names.
+
+    ``logged_share`` is the share of the season, as far as it has passed, that the own log covers;
+    ``logged_from`` and ``logged_until`` are the first and last measured row. [s]
+    """
+
+    block: str
+    season: str
+    zone: str
+    start: int
+    end: int
+    logged_from: int
+    logged_until: int
+    logged_share: float
+    readings: int
+    seen: tuple[SeenRow, ...]
+    profiles: tuple[ProfileResult, ...]
+
+    def profile(self, name: str) -> ProfileResult:
+        """Return what one profile said; KeyError if it was not replayed."""
+        for result in self.profiles:
+            if result.name == name:
+                return result
+        raise KeyError(name)
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonFacts:
+    """The facts of a block-season for one set of shared thresholds, and what 'now' is. [s]"""
+
+    key: FactsKey
+    facts: Facts
+    now: int
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeRow:
+    """A finding that came, went or moved between two profiles. Times None where it is not."""
+
+    block: str
+    season: str
+    month: str
+    rule: str
+    hazard: str
+    what: What
+    start_before: int | None
+    end_before: int | None
+    start_after: int | None
+    end_after: int | None
+
+
+def facts_key(book: Rulebook) -> FactsKey:
+    """Return what facts depend on beside logs and events: the shared thresholds."""
+    return tuple(sorted((name, t.value) for name, t in book.shared.items()))
+
+
+def season_facts(season: BlockSeason, book: Rulebook) -> SeasonFacts:
+    """Derive the facts of a block-season: the slow half of a replay, to be kept and used again.
+
+    Raises
+    ------
+    LogError
+        If the season has no measured row.
+    """
+    now = latest([season.logs])
+    farm, text = season.farm, season.logs.text
+    ready = ready_blocks(farm, [season.logs, *season.neighbours], now)
+    sources = next(b.sources for b in ready if b.text.block == season.block)
+    more = [make for _, make in more_kinds()]
+    facts = derive(
+        season.block, sources, season.events, book.shared, farm.place, setup_of(text), now, more,
+        limits_of(farm),
+    )  # fmt: skip
+    return SeasonFacts(facts_key(book), facts, now)
+
+
+def replay_one(
+    season: BlockSeason,
+    books: Mapping[str, Rulebook],
+    engine: EngineProcess | None = None,
+    kept: Mapping[FactsKey, SeasonFacts] | None = None,
+) -> SeasonResult:
+    """Replay a block-season under several profiles; the same input gives the same result.
+
+    Parameters
+    ----------
+    season : BlockSeason
+    books : mapping of str to Rulebook
+        By a name of the caller's.
+    engine : EngineProcess, optional
+    kept : mapping, optional
+        Facts derived before (`season_facts`), by `facts_key`; what lacks is derived, once for
+        each distinct set of shared thresholds.
+
+    Raises
+    ------
+    LogError
+        If the season has no measured row.
+    """
+    known = dict(kept or {})
+    memories: dict[FactsKey, Memory] = {}
+    results = []
+    for name in sorted(books):
+        key = facts_key(books[name])
+        if key not in known:
+            known[key] = season_facts(season, books[name])
+        memory = memories.setdefault(key, Memory())
+        results.append(_profile(season, name, books[name], known[key], engine, memory))
+    return _with_cover(season, tuple(results))
+
+
+def _with_cover(season: BlockSeason, profiles: tuple[ProfileResult, ...]) -> SeasonResult:
+    """Return profiles' results with what the season's log covers, and what was seen in it."""
+    zone = season.farm.zone
+    start, end = midnight(season.first, zone), midnight(season.last + timedelta(days=1), zone)
+    own = season.logs.own or season.logs.sources
+    times = [r.time[~r.forecast & (r.time > start) & (r.time <= end)] for r in own]
+    shares = [len(t) * r.step / (end - start) for t, r in zip(times, own, strict=True)]
+    every = np.concatenate(times)
+    seen = tuple(
+        SeenRow(e.time, e.what.split()[1], e.what.split()[0], e.affected, e.examined)
+        for e in season.events
+        if e.event == "sighting" and start <= e.time < end
+    )
+    return SeasonResult(
+        season.block, season.season, str(zone), start, end,
+        int(every.min()), int(every.max()), round(min(max(shares), 1.0), 4),
+        sum(len(r) for r in season.logs.sources), seen, profiles,
+    )  # fmt: skip
+
+
+def _profile(
+    season: BlockSeason,
+    name: str,
+    book: Rulebook,
+    derived: SeasonFacts,
+    engine: EngineProcess | None,
+    memory: Memory,
+) -> ProfileResult:
+    show = season.farm.text.show
+    style = Style(season.farm.zone, show.temperature, show.rain)
+    window = window_of(derived.now, style, season.farm.place, season.first, season.last)
+    scene = Scene(season.block, book, Lookup(derived.facts), style, derived.now, window)
+    label = season.season
+    try:
+        matches = evaluate(derived.facts, book.packs, engine, memory=memory)
+    except EngineCrash as crash:
+        return ProfileResult(
+            name, book.profile, season.block, label, "not evaluated", str(crash), (), (), (), ()
+        )
+    found = episodes(matches, scene)
+    rows = _Rows(scene, label)
+    findings = tuple(sorted((rows.finding(e) for e in found if e.sure), key=_by_time))
+    unknowns = tuple(rows.unknown(u) for u in unknowns_of([e for e in found if not e.sure], scene))
+    return ProfileResult(
+        name, book.profile, season.block, label, "done", "", findings, unknowns,
+        _chances(derived, book), _jobs(findings, season, book, _job_book()),
+    )  # fmt: skip
+
+
+def _by_time(row: FindingRow) -> tuple[int, str]:
+    return row.start, row.id
+
+
+class _Rows:
+    """Makes rows of what was found in one scene."""
+
+    def __init__(self, scene: Scene, season: str) -> None:
+        self.scene, self.season = scene, season
+        self.hazards = {r.key: r.text.finding.hazard for r in scene.book.rules}
+
+    def finding(self, episode: Episode) -> FindingRow:
+        """Return the row of an episode that fires: the same words as its finding has."""
+        scene, rule = self.scene, episode.rule
+        latest_ = max(episode.matches, key=lambda m: (scene.lookup.span(m.facts[0])[0], m.facts))
+        given = given_of(latest_, rule, scene.lookup)
+        text = rule.text.finding
+        least, most = self._index(episode)
+        return FindingRow(
+            identity(rule.key, scene.block, episode.start, scene.style), rule.key, text.hazard,
+            scene.block, self.season, month_of(episode.start, scene.style), episode.start,
+            episode.end, text.severity, _certainty(text.certainty, _basis(given.values(), scene.now)),
+            foretells(rule), least, most,
+        )  # fmt: skip
+
+    def _index(self, episode: Episode) -> tuple[float | None, float | None]:
+        """Return the bounds of the highest index of an episode's wet periods."""
+        name = INDEX_OF.get(episode.rule.text.finding.hazard)
+        ids = {n for m in episode.matches for n in m.facts if n.startswith("wet_period/")}
+        if name is None or not ids:
+            return None, None
+        bounds = [self.scene.lookup.fact(n).quantities[name] for n in ids]
+        return max(b.least for b in bounds), max(b.most for b in bounds)
+
+    def unknown(self, u: UnknownFinding) -> UnknownRow:
+        """Return the row of what could not be told."""
+        start, end = (int(datetime.fromisoformat(t).timestamp()) for t in (u.start, u.end))
+        hazards = sorted({self.hazards[rule] for rule in u.rules})
+        return UnknownRow(
+            u.id, u.block, self.season, month_of(start, self.scene.style), start, end,
+            "; ".join(u.causes), "; ".join(u.rules), "; ".join(hazards),
+        )  # fmt: skip
+
+
+def month_of(seconds: int, style: Style) -> str:
+    """Return the month of a time on the farm's clock, as '2025-06'."""
+    return datetime.fromtimestamp(seconds, style.zone).strftime("%Y-%m")
+
+
+def foretells(rule: Rule) -> bool:
+    """Whether a rule rests on weather and work alone, so that a later sighting may answer it."""
+    kinds = {*rule.given.values()} | ({rule.absence.kind} if rule.absence else set())
+    return kinds.isdisjoint(OF_SIGHTINGS)
+
+
+def _chances(derived: SeasonFacts, book: Rulebook) -> tuple[ChanceRow, ...]:
+    """Return the index of every wet period in whose stages a rule of the book asks for it."""
+    wet = derived.facts["wet_period"]
+    found = []
+    for hazard, name in INDEX_OF.items():
+        wanted = bits(_stages_asked(book.rules, hazard, name))
+        ok = ((wet.stages_sure & wanted) != 0) & (wet.end[1] <= derived.now)
+        for i in np.flatnonzero(ok):
+            start, end = int(wet.start[0][i]), int(wet.end[1][i])
+            least, most = float(wet.least[name][i]), float(wet.most[name][i])
+            found.append(ChanceRow(hazard, start, end, least, most))
+    return tuple(found)
+
+
+def _stages_asked(rules: Iterable[Rule], hazard: str, name: str) -> set[int]:
+    """Return the growth stages of the rules of a hazard that compare an index of a wet period."""
+    return {
+        stage
+        for rule in rules
+        if rule.text.finding.hazard == hazard
+        for alternatives in rule.when
+        for c in alternatives
+        if isinstance(c, Compare) and c.left.name == name
+        and rule.given.get(c.left.alias) == "wet_period"
+        for stage in rule.stages
+    }  # fmt: skip
+
+
+@lru_cache(maxsize=1)
+def _job_book() -> JobBook:
+    return shipped_jobs()
+
+
+def _jobs(
+    findings: Sequence[FindingRow], season: BlockSeason, book: Rulebook, jobs: JobBook
+) -> tuple[JobRow, ...]:
+    """Return the jobs that findings asked for by month; none that the block has nothing for."""
+    setup, own = setup_of(season.logs.text), season.farm.text.hours
+    has = {"tunnel": setup.tunnel, "row_covers": setup.row_covers}
+    lacks = {name for name, there in has.items() if there is False}
+    asked = {r.key: [n for n in r.text.jobs if not jobs.jobs[n].needs & lacks] for r in book.rules}
+    zone = season.farm.zone
+    days = {
+        (name, datetime.fromtimestamp(f.start, zone).date())
+        for f in findings
+        for name in asked[f.rule]
+    }
+    counted = Counter((name, day.strftime("%Y-%m")) for name, day in days)
+    return tuple(
+        JobRow(
+            name, season.block, season.season, month, n,
+            round(n * own.get(name, jobs.jobs[name].hours), 4),
+            "your own figure" if name in own else "common practice, no source",
+        )
+        for (name, month), n in sorted(counted.items())
+    )  # fmt: skip
+
+
+def changes(before: ProfileResult, after: ProfileResult) -> tuple[ChangeRow, ...]:
+    """Return what came, went or moved between two profiles over one block-season.
+
+    A finding that has another of the same rule over some of the same time in the other profile,
+    with other ends, has moved; each is paired once, the earliest first.
+
+    Raises
+    ------
+    ValueError
+        If the two are not of one block-season, or one was not evaluated: then nothing can be said.
+    """
+    if (before.block, before.season) != (after.block, after.season):
+        pair = f"{before.block} {before.season} and {after.block} {after.season}"
+        raise ValueError(f"{pair}; expected one block-season")
+    for result in (before, after):
+        if result.state != "done":
+            raise ValueError(f"{result.name} in {result.block} {result.season}: {result.why}")
+    found: list[ChangeRow] = []
+    for rule in sorted({f.rule for f in (*before.findings, *after.findings)}):
+        old = [f for f in before.findings if f.rule == rule]
+        new = [f for f in after.findings if f.rule == rule]
+        found += [_change(a, z) for a, z in _paired(old, new)]
+    return tuple(
+        sorted(found, key=lambda c: (c.month, c.rule, c.start_before or c.start_after or 0))
+    )
+
+
+def _paired(
+    old: Sequence[FindingRow], new: Sequence[FindingRow]
+) -> list[tuple[FindingRow | None, FindingRow | None]]:
+    """Return the findings of one rule that differ, each with its partner where it has one."""
+    same = {(f.start, f.end) for f in old} & {(f.start, f.end) for f in new}
+    left = [f for f in new if (f.start, f.end) not in same]
+    found: list[tuple[FindingRow | None, FindingRow | None]] = []
+    for f in old:
+        if (f.start, f.end) in same:
+            continue
+        partner = next((g for g in left if g.start < f.end and f.start < g.end), None)
+        if partner is not None:
+            left.remove(partner)
+        found.append((f, partner))
+    return [*found, *((None, g) for g in left)]
+
+
+def _change(before: FindingRow | None, after: FindingRow | None) -> ChangeRow:
+    one = before or after
+    assert one is not None
+    what: What = "moved" if before and after else ("went" if before else "came")
+    return ChangeRow(
+        one.block, one.season, one.month, one.rule, one.hazard, what,
+        before.start if before else None, before.end if before else None,
+        after.start if after else None, after.end if after else None,
+    )  # fmt: skip
+
+
+def count_changes(rows: Sequence[ChangeRow]) -> dict[tuple[str, str, str, What], int]:
+    """Return how many findings changed by block, month, rule and what became of them."""
+    return dict(sorted(Counter((r.block, r.month, r.rule, r.what) for r in rows).items()))

@@ -1,0 +1,88 @@
+"""Every page in a real browser at both widths: drawn without a crash, seen, and accessible."""
+
+import axe
+import pytest
+from dash_help import WIDTHS, copy_sample, settled, shoot, start_server
+
+from dashboard.shell import ENTRIES
+
+PAGES = [e.name for e in ENTRIES if e.file.exists()]
+pytestmark = pytest.mark.long
+
+
+@pytest.fixture(scope="module")
+def farm_server(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("pages")
+    made, child = start_server(copy_sample(folder / "farm"), folder)
+    yield made
+    child.terminate()
+    child.wait(10)
+
+
+def test_axe_finds_what_is_wrong(browser_page):
+    """The check can fail: a picture and a field without a name are found."""
+    page = browser_page(1440)
+    page.set_content("<html lang=en><title>t</title><main><h1>a</h1><img src=x><input></main>")
+    assert {t.split()[1] for t in axe.troubles(page)} >= {"image-alt:", "label:"}
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("name", PAGES)
+def test_page(farm_server, browser_page, name, width):
+    page = browser_page(width)
+    page.goto(f"{farm_server.url}/{name}")
+    settled(page)
+    page.wait_for_timeout(1000)
+    shoot(page, name, width)
+    assert not page.locator("[data-testid=stException]").count()
+    wide = page.evaluate(
+        "() => document.querySelector('[data-testid=stMain]').scrollWidth - innerWidth"
+    )
+    assert wide <= 0, f"{name} is {wide} px wider than the screen"
+    found = axe.troubles(page)
+    assert not found, "\n".join(found)
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_the_keyboard_reaches_everything(farm_server, browser_page, name):
+    """Each control that can be seen gets the focus by Tab alone."""
+    page = browser_page(1440)
+    page.goto(f"{farm_server.url}/{name}")
+    settled(page)
+    page.wait_for_timeout(1000)
+    wanted = page.evaluate(MARK)
+    reached = set()
+    for _ in range(3 * wanted + 40):
+        page.keyboard.press("Tab")
+        reached |= set(page.evaluate(FOCUSED))
+        if len(reached) == wanted:
+            break
+    missing = page.evaluate(MISSING, sorted(reached))
+    assert not missing, f"never reached by Tab: {missing}"
+
+
+MARK = """() => {
+  const all = [...document.querySelectorAll(
+    'button, a[href], input, select, textarea, [role=button], [role=combobox]')];
+  const seen = all.filter(e => !e.disabled && e.tabIndex >= 0 && e.type !== 'hidden'
+    && e.getClientRects().length && getComputedStyle(e).visibility !== 'hidden'
+    && !e.closest('[aria-hidden=true], [inert]'));
+  const groups = new Set();
+  let n = 0;
+  for (const e of seen) {
+    if (e.type === 'radio') {   // the arrows move within a group: one of it is enough
+      if (groups.has(e.name)) continue;
+      groups.add(e.name);
+      document.querySelectorAll(`input[type=radio][name="${e.name}"]`)
+        .forEach(r => r.dataset.rr = n);
+      n += 1;
+      continue;
+    }
+    e.dataset.rr = n++;
+  }
+  return n;
+}"""
+FOCUSED = """() => document.activeElement && document.activeElement.dataset.rr !== undefined
+  ? [document.activeElement.dataset.rr] : []"""
+MISSING = """reached => [...document.querySelectorAll('[data-rr]')]
+  .filter(e => !reached.includes(e.dataset.rr)).map(e => e.outerHTML.slice(0, 160))"""
