@@ -13,7 +13,7 @@ import streamlit as st
 from dashboard import frame
 from dashboard.frame import Page, plain
 from dashboard.words import say
-from riskrules.cli_journal_words import said
+from riskrules.commands.journal_words import said
 from riskrules.errors import RiskRulesError
 from riskrules.farm import BlockText
 from riskrules.journal.records import Record

@@ -11,7 +11,7 @@ from dashboard.frame import plain
 from dashboard.scout import Room, keep_items
 from dashboard.scout_stop import photo_box
 from dashboard.words import say
-from riskrules.cli_journal_words import said
+from riskrules.commands.journal_words import said
 from riskrules.journal.records import Record
 from riskrules.journal.stale import SAID, Stale, stale
 from riskrules.view.rows_quick import (

@@ -11,8 +11,8 @@ from typing import Annotated, Any, TypeVar
 import typer
 
 from riskrules.cli_dashboard import register as register_dashboard
-from riskrules.cli_journal import app as journal_app
-from riskrules.cli_logs import app as logs_app
+from riskrules.commands.journal import app as journal_app
+from riskrules.commands.logs import app as logs_app
 from riskrules.errors import RiskRulesError
 
 app = typer.Typer(

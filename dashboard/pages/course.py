@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import streamlit as st
-
 from dashboard import frame
 from dashboard.parts import course_parts as parts
 

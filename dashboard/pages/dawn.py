@@ -1,4 +1,4 @@
-"""This morning: what last night did, what to do, what is unknown; for a phone at dawn."""
+"""The morning: what last night did, what to do, what is unknown; for a phone at dawn."""
 
 from __future__ import annotations
 

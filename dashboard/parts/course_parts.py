@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from datetime import date, datetime, timedelta
+from html import escape
 from typing import Any
 
 import streamlit as st
 
 from dashboard import look
 from dashboard.frame import Page, plain
+from dashboard.who import request_headers
 from dashboard.words import language, say
 from riskrules.view.course import BINS, Course, course
 from riskrules.view.course_figure import course_figure
@@ -27,7 +29,8 @@ def draw(page: Page) -> None:
     block = _block(desk)
     first, last = _days(desk)
     table = _view() == "table"
-    key = (str(desk.farm_file), desk.fingerprint(), block, first, last, language())
+    drag = "Mobi" not in request_headers().get("User-Agent", "")
+    key = (str(desk.farm_file), desk.fingerprint(), block, first, last, language(), drag)
     figure, tables, about = _made(key, desk)
     st.caption(plain(about["resolution"]))
     if about["shift"]:
@@ -37,9 +40,10 @@ def draw(page: Page) -> None:
     else:
         st.plotly_chart(figure, theme=None, config=CONFIG, key=f"course_{block}_{first}_{last}",
                         alt=about["alt"])  # fmt: skip
-        st.caption(say("course.swipe"))
-    back = f'<a href="dawn?u={page.units}" target="_self">{say("course.back")}</a>'
-    st.html(f'<p style="color:{look.PLUM};min-height:2.75rem">{back}</p>')
+        st.caption(say("course.drag" if drag else "course.tap"))
+    style = f"color:{look.PLUM};line-height:2.75rem"
+    st.html(f'<a style="{style}" href="dawn?u={page.units}" target="_self">'
+            f'{escape(say("course.back"))}</a>')  # fmt: skip
 
 
 def _block(desk: Desk) -> str:
@@ -117,13 +121,17 @@ def _made(key: tuple[Any, ...], _desk: Desk) -> tuple[Any, dict[str, Any], dict[
     review = _desk.review(first, last)
     c = course(review, block, _desk.readings(block), _desk.events, *review.window)
     about = {"resolution": _resolution(c), "shift": _shift(c), "alt": _alt(c)}
-    return course_figure(c, say, look.SEVERITY), course_tables(c, say), about
+    return course_figure(c, say, look.SEVERITY, key[-1]), course_tables(c, say), about
 
 
 def _resolution(c: Course) -> str:
     if not c.thinned:
         return say("course.whole")
-    return say("course.thinned", minutes=f"{(c.end - c.start) / BINS / 60:.0f} min")
+    return say("course.thinned", long=_long((c.end - c.start) / BINS))
+
+
+def _long(seconds: float) -> str:
+    return f"{seconds / 60:.0f} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"
 
 
 def _shift(c: Course) -> bool:

@@ -23,6 +23,7 @@ from riskrules.view.morning_text import care_lines, fit_said
 from riskrules.view.same import Asked, asked_states, nothing_else, same_records
 
 CSS = f"""<style>
+.rr-dawn{{max-width:52rem}}
 .rr-dawn,.rr-dawn p{{font-size:1.12rem;line-height:1.45;color:{look.INK}}}
 .rr-dawn h2{{font-size:1.35rem;margin:1.2rem 0 .4rem}} .rr-dawn h3{{font-size:1.15rem;margin:0}}
 .rr-dawn p{{margin:.25rem 0}} .rr-dawn .fine{{font-size:.95rem;color:{look.FAINT}}}
@@ -32,6 +33,7 @@ CSS = f"""<style>
 .rr-dawn summary{{min-height:2.75rem;display:flex;align-items:center;cursor:pointer;
 font-weight:600;text-decoration:underline}}
 .rr-dawn a{{color:{look.PLUM};display:inline-block;min-height:2.75rem;line-height:2.75rem}}
+[class*="st-key-mark_"]{{max-width:30rem}}
 [class*="st-key-mark_"] button{{min-height:3rem;font-size:1.05rem}}
 </style>"""
 MAY_MARK = ("grower", "scout")
@@ -210,6 +212,7 @@ def _block(page: Page, m: Morning, job: MorningJob, b: JobBlock, may: bool) -> N
         format_func=lambda what: say(f"dawn.mark_{what}"),
         key=key,
         label_visibility="collapsed",
+        width="stretch",
         on_change=_on_mark,
         args=(page, key, job.job, b, m.day),
     )

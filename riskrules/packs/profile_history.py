@@ -1,7 +1,7 @@
 """Every version of a region profile: saved whole or not at all, the earlier ones kept beside.
 
-Beside ``valley.yaml`` lies the folder ``valley.history``: each version as ``VERSION.yaml``, named by
-a hash of its text, and ``order.jsonl``, which says in what order they came, by whom and why.
+Beside ``valley.yaml`` lies the folder ``valley.history``: each version as ``VERSION.yaml``, named
+by a hash of its text, and ``order.jsonl``, which says in what order they came, by whom and why.
 """
 
 from __future__ import annotations

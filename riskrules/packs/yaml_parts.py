@@ -38,9 +38,13 @@ class ListEdit:
     splices: list[tuple[int, int, str]] = field(init=False, default_factory=list)
 
     def __post_init__(self) -> None:
-        """Find the list."""
-        self.root = yaml.compose(self.text, Loader=yaml.SafeLoader)
-        self.items = next(v for k, v in self.root.value if k.value == self.key)
+        """Find the list; ValueError where the text is no mapping with such a list."""
+        root = yaml.compose(self.text, Loader=yaml.SafeLoader)
+        pairs = root.value if isinstance(root, yaml.MappingNode) else []
+        items = next((v for k, v in pairs if k.value == self.key), None)
+        if not isinstance(root, yaml.MappingNode) or not isinstance(items, yaml.SequenceNode):
+            raise ValueError(f"no list '{self.key}'; expected a mapping with one")
+        self.root, self.items = root, items
 
     @property
     def line_end(self) -> str:
@@ -58,7 +62,9 @@ class ListEdit:
                 self._insert(item.value[-1][1].end_mark.index, f", {key}: {written}")
             else:
                 column = item.value[0][0].start_mark.column
-                self._insert(self._end_of_line(item), f"{self.line_end}{' ' * column}{key}: {written}")
+                self._insert(
+                    self._end_of_line(item), f"{self.line_end}{' ' * column}{key}: {written}"
+                )
 
     def append(self, values: Mapping[str, str]) -> None:
         """Add an item, written as the last one is."""

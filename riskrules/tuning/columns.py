@@ -25,7 +25,7 @@ from riskrules.logs.variables import OUTSIDE, VARIABLES
 def season_sources(raw: bytes, path: Path, block: BlockText) -> list[Readings]:
     """Return the readings of a season's file, one source a sensor, the outside ones last.
 
-    Unjudged; a value that is missing is unknown, never zero.
+    In the order in which the file names them. Unjudged; a value that is missing is unknown, never zero.
 
     Raises
     ------
@@ -36,7 +36,7 @@ def season_sources(raw: bytes, path: Path, block: BlockText) -> list[Readings]:
     table = _table(raw, path)
     sensors = _sensors(table, path)
     found = []
-    for name in sorted(set(sensors)):
+    for name in dict.fromkeys(sensors.tolist()):
         at = np.flatnonzero(sensors == name)
         rows = _source(table.take(at) if len(at) < len(table) else table, at, path)
         placed = _placed(rows, name, block)
@@ -48,17 +48,19 @@ def write_season(path: Path, sources: Sequence[Readings]) -> None:
     """Write a block's unjudged sources of one season as one file, whole or not at all.
 
     Times, values and what is a forecast are kept; why a value is missing is not, only that it is.
+    LogError where two sources have one name.
     """
     import pyarrow as pa
     import pyarrow.parquet as pq
 
+    sensors = [rows.sensor or "log" for rows in sources]
+    if len(set(sensors)) < len(sensors):
+        raise _trouble(path, f"sensors are {', '.join(sensors)}; expected a name for each")
     names = sorted({n for rows in sources for n in rows.values})
     count = [len(rows) for rows in sources]
     columns: dict[str, Any] = {
         "time": pa.array(np.concatenate([r.time for r in sources])).cast(pa.timestamp("s", "UTC")),
-        "sensor": pa.array([r.sensor or "log" for r in sources]).take(
-            pa.array(np.repeat(np.arange(len(sources)), count))
-        ),
+        "sensor": pa.array(sensors).take(pa.array(np.repeat(np.arange(len(sources)), count))),
         "forecast": pa.array(np.concatenate([r.forecast for r in sources])),
     }
     for name in names:

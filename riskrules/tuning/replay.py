@@ -11,7 +11,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import lru_cache
-from typing import Literal
 
 import numpy as np
 
@@ -41,8 +40,25 @@ from riskrules.packs.model import Rule
 from riskrules.plugins import more_kinds
 from riskrules.review import latest, shipped_jobs, window_of
 from riskrules.show import Style
+from riskrules.tuning.rows import (
+    ChanceRow,
+    ChangeRow,
+    FindingRow,
+    JobRow,
+    ProfileResult,
+    SeasonResult,
+    SeenRow,
+    UnknownRow,
+    What,
+)
 from riskrules.tuning.seasons import BlockSeason, midnight
 from riskrules.worklist.jobs import JobBook
+
+__all__ = [
+    "ChanceRow", "ChangeRow", "FactsKey", "FindingRow", "JobRow", "ProfileResult", "SeasonFacts",
+    "SeasonResult", "SeenRow", "UnknownRow", "What", "changes", "count_changes", "facts_key",
+    "foretells", "month_of", "replay_one", "season_facts",
+]  # fmt: skip
 
 INDEX_OF = {"gray_mold": "flower_index", "anthracnose": "fruit_index"}
 """The quantity of a wet period that is the infection index of a hazard."""
@@ -52,137 +68,6 @@ one cannot be answered by a sighting without arguing in a circle."""
 
 FactsKey = tuple[tuple[str, float], ...]
 """The shared thresholds by which facts were derived: name and value, in order of name."""
-What = Literal["came", "went", "moved"]
-
-
-@dataclass(frozen=True, slots=True)
-class FindingRow:
-    """One finding of a replay. Times in seconds since 1970 UTC.
-
-    ``month`` is that of its start on the farm's clock ('2025-06'). ``foretells`` says whether it
-    rests on weather and work alone, so that a later sighting may answer it. ``index_least`` and
-    ``index_most`` bound the infection index of its hazard; None where it has none.
-    """
-
-    id: str
-    rule: str
-    hazard: str
-    block: str
-    season: str
-    month: str
-    start: int
-    end: int
-    severity: str
-    certainty: str
-    foretells: bool
-    index_least: float | None
-    index_most: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class UnknownRow:
-    """What a replay could not tell. ``causes`` and ``rules`` are joined by '; '."""
-
-    id: str
-    block: str
-    season: str
-    month: str
-    start: int
-    end: int
-    causes: str
-    rules: str
-    hazards: str
-
-
-@dataclass(frozen=True, slots=True)
-class JobRow:
-    """A job over a season: on how many days findings asked for it, and what that would cost.
-
-    A job counts once a day, however many findings ask for it. ``hours_from`` says whose figure
-    the hours of one time are. [h]
-    """
-
-    job: str
-    block: str
-    season: str
-    month: str
-    days: int
-    hours: float
-    hours_from: str
-
-
-@dataclass(frozen=True, slots=True)
-class ChanceRow:
-    """The infection index of one wet period with fitting stages: what a Brier score judges."""
-
-    hazard: str
-    start: int
-    end: int
-    least: float
-    most: float
-
-
-@dataclass(frozen=True, slots=True)
-class SeenRow:
-    """One count of a symptom by a scout. [s since 1970 UTC]"""
-
-    time: int
-    symptom: str
-    part: str
-    affected: int
-    examined: int
-
-
-@dataclass(frozen=True, slots=True)
-class ProfileResult:
-    """What one profile would have said. ``name`` is the caller's, ``profile`` name and version.
-
-    ``state`` is 'done' or 'not evaluated'; ``why`` says why not.
-    """
-
-    name: str
-    profile: str
-    block: str
-    season: str
-    state: Literal["done", "not evaluated"]
-    why: str
-    findings: tuple[FindingRow, ...]
-    unknowns: tuple[UnknownRow, ...]
-    chances: tuple[ChanceRow, ...]
-    jobs: tuple[JobRow, ...]
-
-    @property
-    def crew_hours(self) -> float:
-        """Hours of all jobs. [h]"""
-        return round(sum(job.hours for job in self.jobs), 2)
-
-
-@dataclass(frozen=True, slots=True)
-class SeasonResult:
-    """One block-season under every profile, in order of the profiles' names.
-
-    ``logged_share`` is the share of the season, as far as it has passed, that the own log covers;
-    ``logged_from`` and ``logged_until`` are the first and last measured row. [s]
-    """
-
-    block: str
-    season: str
-    zone: str
-    start: int
-    end: int
-    logged_from: int
-    logged_until: int
-    logged_share: float
-    readings: int
-    seen: tuple[SeenRow, ...]
-    profiles: tuple[ProfileResult, ...]
-
-    def profile(self, name: str) -> ProfileResult:
-        """Return what one profile said; KeyError if it was not replayed."""
-        for result in self.profiles:
-            if result.name == name:
-                return result
-        raise KeyError(name)
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,22 +77,6 @@ class SeasonFacts:
     key: FactsKey
     facts: Facts
     now: int
-
-
-@dataclass(frozen=True, slots=True)
-class ChangeRow:
-    """A finding that came, went or moved between two profiles. Times None where it is not."""
-
-    block: str
-    season: str
-    month: str
-    rule: str
-    hazard: str
-    what: What
-    start_before: int | None
-    end_before: int | None
-    start_after: int | None
-    end_after: int | None
 
 
 def facts_key(book: Rulebook) -> FactsKey:
@@ -337,11 +206,11 @@ class _Rows:
         given = given_of(latest_, rule, scene.lookup)
         text = rule.text.finding
         least, most = self._index(episode)
+        certainty = _certainty(text.certainty, _basis(given.values(), scene.now))
         return FindingRow(
             identity(rule.key, scene.block, episode.start, scene.style), rule.key, text.hazard,
             scene.block, self.season, month_of(episode.start, scene.style), episode.start,
-            episode.end, text.severity, _certainty(text.certainty, _basis(given.values(), scene.now)),
-            foretells(rule), least, most,
+            episode.end, text.severity, certainty, foretells(rule), least, most,
         )  # fmt: skip
 
     def _index(self, episode: Episode) -> tuple[float | None, float | None]:

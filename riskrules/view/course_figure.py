@@ -23,15 +23,15 @@ INK, GREY, PALE, LINE = "#1d1a1c", "#5d555a", "#efe9e4", "#8d858a"
 DASHES = {"inside": "solid", "outside": "dot", "soil": "longdash"}
 COLOURS = {"inside": "#1d1a1c", "outside": "#6a4c93", "soil": "#8a6a2f"}
 """Each line differs by its dashes too, so that it is told without colour. (our own choice)"""
-ROW_PX, GAP_PX, TOP_PX = 24, 34, 48
+ROW_PX, GAP_PX, TOP_PX, FOOT_PX = 24, 34, 40, 140
 LANE_PX = {"temperature": 190, "humidity": 110, "rain": 90}
 POINT_ROWS = ("picks", "water", "seen", "work", "limits")
 SHAPES = {"picks": "star", "water": "triangle-down", "seen": "diamond", "work": "square",
           "limits": "x"}  # fmt: skip
 WRAP = 60
 """Letters in a line of what the pointer shows."""
-LETTERS = 110
-"""Letters as wide as the whole time axis on a screen of middle width. (assumption)"""
+LETTERS = 60
+"""Letters as wide as the whole time axis on a small screen. (assumption)"""
 MOST_SAID = 3
 """Sentences that one pointer shows; the rest is in the table. (assumption)"""
 
@@ -50,9 +50,9 @@ class _Lanes:
         }  # fmt: skip
         self.names = list(self.rows)
         heights = [LANE_PX.get(n) or ROW_PX * len(self.rows[n]) for n in self.names]
-        self.height = TOP_PX + sum(h + GAP_PX for h in heights) + 30
+        self.height = TOP_PX + sum(h + GAP_PX for h in heights) + FOOT_PX
         self.domains: dict[str, tuple[float, float]] = {}
-        inner, y = self.height - TOP_PX - 30, 0
+        inner, y = self.height - TOP_PX - FOOT_PX, 0
         for name, high in zip(self.names, heights, strict=True):
             y += GAP_PX
             self.domains[name] = (max(1 - (y + high) / inner, 0), 1 - y / inner)
@@ -73,7 +73,9 @@ def _open_hazards(c: Course) -> set[str]:
     return {c.hazards[r] for u in c.unknowns for r in u.rules if r in c.hazards}
 
 
-def course_figure(c: Course, say: Say, looks: Mapping[str, Drawn]) -> go.Figure:
+def course_figure(
+    c: Course, say: Say, looks: Mapping[str, Drawn], drag: bool = True
+) -> go.Figure:
     """Return the figure of a course.
 
     Parameters
@@ -83,6 +85,8 @@ def course_figure(c: Course, say: Say, looks: Mapping[str, Drawn]) -> go.Figure:
         Gives the texts in the reader's language.
     looks : mapping of Drawn
         How each severity is drawn, by name; 'Unknown' is hatched.
+    drag : bool
+        Whether a drag zooms; on a phone it would keep the page from being scrolled.
     """
     lanes = _Lanes(c)
     clock = _Clock(c.style)
@@ -93,9 +97,11 @@ def course_figure(c: Course, say: Say, looks: Mapping[str, Drawn]) -> go.Figure:
         *_stretches(c, c.states, "states", lanes, clock, say),
         *_stretches(c, c.stages, "stages", lanes, clock, say),
         *_done(c, lanes, clock, say),
+        *_measured(c, lanes, clock, say),
         *_stretches(c, c.quality, "quality", lanes, clock, say),
     ]  # fmt: skip
-    return go.Figure(data=traces, layout=_layout(c, lanes, clock, say))
+    layout = _layout(c, lanes, clock, say) | {"dragmode": "zoom" if drag else False}
+    return go.Figure(data=traces, layout=layout)
 
 
 class _Clock:
@@ -343,6 +349,18 @@ def _stretches(
     return found
 
 
+def _measured(c: Course, lanes: _Lanes, clock: _Clock, say: Say) -> list[go.Bar]:
+    """Draw what lies under the quality of the log: measured, where nothing is drawn over it."""
+    end = min(c.end, c.now)
+    if end <= c.start:
+        return []
+    hover = [said(say("course.measured", row=say(f"course.row_{row}"))) for row in c.logged]
+    return [_bars([(c.start, end)] * len(c.logged),
+                  [lanes.place("quality", row) for row in c.logged], hover,
+                  lanes.axis("quality"), clock, marker={"color": PALE},
+                  name=say("course.lane_quality"))]  # fmt: skip
+
+
 def _stretch_said(s: Stretch, lane: str, say: Say) -> str:
     row = say(f"course.row_{s.row}")
     if s.word == UNKNOWN:
@@ -388,11 +406,12 @@ def _done_said(d: Done, style: Style, say: Say) -> str:
 def _layout(c: Course, lanes: _Lanes, clock: _Clock, say: Say) -> dict[str, Any]:
     """Return axes, lane titles, the shade over what is to come, and the line of 'now'."""
     layout: dict[str, Any] = {
-        "height": lanes.height, "barmode": "overlay", "hovermode": "closest", "dragmode": "zoom",
-        "margin": {"l": 86, "r": 10, "t": TOP_PX, "b": 30}, "plot_bgcolor": "#ffffff",
+        "height": lanes.height, "barmode": "overlay", "hovermode": "closest",
+        "margin": {"l": 86, "r": 10, "t": TOP_PX, "b": FOOT_PX}, "plot_bgcolor": "#ffffff",
         "paper_bgcolor": "#ffffff", "font": {"color": INK, "size": 12}, "bargap": 0,
         "hoverlabel": {"align": "left", "bgcolor": "#ffffff", "font": {"color": INK}},
-        "legend": {"orientation": "h", "y": 1, "yanchor": "bottom", "x": 0, "xanchor": "left"},
+        "legend": {"orientation": "h", "yref": "container", "y": 0, "yanchor": "bottom", "x": 0,
+                   "xanchor": "left"},
         "uirevision": f"{c.block} {c.start} {c.end}",
         "xaxis": {
             "type": "date", "range": [clock.one(c.start), clock.one(c.end)], "side": "bottom",

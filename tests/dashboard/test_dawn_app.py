@@ -3,11 +3,19 @@
 import time
 
 import pytest
-from dash_help import copy_sample, settled, shoot
+from dash_help import settled, shoot
+from dawn_farm import short_sample
 
 from riskrules.journal.records import Checked, JobDone, TakenBack
 from riskrules.journal.store import open_journal
 from riskrules.view.desk import open_desk
+
+
+@pytest.fixture
+def sample_farm(tmp_path):
+    """The invented sample farm with the logs of its last weeks, and an empty journal."""
+    return short_sample(tmp_path / "farm")
+
 
 MARK = "mark_read_thermometer_north_beds"
 
@@ -89,7 +97,7 @@ def test_a_role_lost_between_two_taps_is_refused(app, sample_farm, monkeypatch):
 
 
 def test_without_a_journal_one_is_made_with_one_tap(app, tmp_path):
-    farm = copy_sample(tmp_path / "bare")
+    farm = short_sample(tmp_path / "bare")
     farm.write_text(farm.read_text().replace("journal: journal.db\n", ""))
     run = app("dawn", farm)
     assert not run.segmented_control
@@ -142,7 +150,7 @@ def test_dawn_in_a_browser(sample_farm, server, browser_page):
 
 
 def test_a_warm_page_is_quick(app, sample_farm):
-    """Aim 0.3 s; the machine of the tests may be busy, so twice three times that is let through."""
+    """Aim 0.3 s; the machine of the tests may be busy, so six times that is let through."""
     run = app("dawn", sample_farm)
     best = 9.0
     for _ in range(3):

@@ -19,7 +19,8 @@ from zoneinfo import ZoneInfo
 from cli.running import Ran, run
 from typer.main import get_command
 
-from riskrules import cli, cli_journal_desk
+from riskrules import cli
+from riskrules.commands import journal_desk
 from riskrules.journal import store
 from riskrules.journal.records import RECORD, Record
 
@@ -70,7 +71,7 @@ class Keyboard:
         clocked = partial(OPEN, clock=lambda: self.now)
         with (
             patch.object(sys, "stdin", stdin),
-            patch.object(cli_journal_desk, "clock_now", lambda: self.now),
+            patch.object(journal_desk, "clock_now", lambda: self.now),
             patch.object(cli, "app", COMMANDS),
             patch.object(store, "open_journal", clocked),
             patch.dict(os.environ, kept | self.environment, clear=True),

@@ -10,7 +10,7 @@ from cli.running import apart, run, text_of
 from rich.console import Console
 
 from riskrules import cli_show
-from riskrules.cli_logs_words import NAMES
+from riskrules.commands.logs_words import NAMES
 from riskrules.logs.variables import VARIABLES
 
 from .messy import logs

@@ -11,7 +11,7 @@ from cli.farm_files import HEAD, rows
 from cli.running import Ran, run, text_of
 from jsonschema import Draft202012Validator
 
-from riskrules.cli_logs_words import in_plain
+from riskrules.commands.logs_words import in_plain
 from riskrules.schema_files import schema
 
 from .messy import counted, logs, messy_rows

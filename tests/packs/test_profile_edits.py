@@ -91,7 +91,7 @@ def comments(text: str) -> list[str]:
     return found
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(written(), changes())
 def test_comments_and_order_survive_and_the_change_is_read_back(made, change):
     text, held = made

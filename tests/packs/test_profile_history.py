@@ -88,9 +88,7 @@ def test_a_profile_that_somebody_else_changed_is_not_overwritten(tmp_path):
 def test_two_who_save_at_once_lose_nothing(tmp_path):
     path = begun(tmp_path)
     wishes = [CHANGE.model_copy(update={"value": 20 + i}) for i in range(6)]
-    threads = [
-        threading.Thread(target=history.set_threshold, args=(path, w, BOOK)) for w in wishes
-    ]
+    threads = [threading.Thread(target=history.set_threshold, args=(path, w, BOOK)) for w in wishes]
     for t in threads:
         t.start()
     for t in threads:

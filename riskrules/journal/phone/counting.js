@@ -30,7 +30,7 @@ function countAt(stop, key) {
 
 function step(stop, key, what, by) {
   const field = fieldOf(stop, key, what);
-  const now = get(field);
+  const now = fresh(field);
   put(field, Math.max(0, (isCount(now) ? now : 0) + by));
 }
 

@@ -29,25 +29,41 @@ function inBrowser(field) {
   }
 }
 
-function entryOf(field) {
-  return newer(memory.get(field) ?? null, inBrowser(field));
-}
-
+// As this window knows it; other windows tell of theirs.
+const entryOf = (field) => memory.get(field) ?? null;
 const get = (field) => entryOf(field)?.v ?? null;
 
-function fieldsUnder(start) {
-  const found = new Set([...memory.keys()].filter((name) => name.startsWith(start)));
+// As it is this moment, in whichever window it was tapped: to add to it.
+function fresh(field) {
+  const entry = newer(entryOf(field), inBrowser(field));
+  if (entry) remember(field, entry);
+  return get(field);
+}
+
+const groups = new Map();
+const groupOf = (field) => field.slice(0, field.indexOf("/") + 1);
+
+function remember(field, entry) {
+  memory.set(field, entry);
+  const group = groupOf(field);
+  if (!groups.has(group)) groups.set(group, new Set());
+  groups.get(group).add(field);
+}
+
+// Fields of a group, such as "q/".
+const fieldsUnder = (group) => [...(groups.get(group) ?? [])].sort();
+
+function namesInBrowser() {
   try {
-    for (let i = 0; i < localStorage.length; i++) {
-      const name = localStorage.key(i);
-      if (name.startsWith(SPACE + start)) found.add(name.slice(SPACE.length));
-    }
-  } catch { /* told by keeping.browser */ }
-  return [...found].sort();
+    return Object.keys(localStorage).filter((name) => name.startsWith(SPACE))
+      .map((name) => name.slice(SPACE.length));
+  } catch {
+    return [];
+  }
 }
 
 function note(field, entry) {
-  memory.set(field, entry);
+  remember(field, entry);
   try {
     localStorage.setItem(SPACE + field, JSON.stringify(entry));
     keeping.browser = true;
@@ -56,15 +72,26 @@ function note(field, entry) {
   }
 }
 
+// Many changes at once are shown once.
+let told = false;
+function tell() {
+  if (told) return;
+  told = true;
+  queueMicrotask(() => {
+    told = false;
+    watchers.forEach((watch) => watch());
+  });
+}
+
 // A tap that comes later counts, even where the phone's clock was set back between.
 function put(field, value) {
-  const before = entryOf(field);
+  const before = newer(entryOf(field), inBrowser(field));
   const now = Date.now();
   const entry = { v: value, t: Math.max(now, before ? before.t + 1 : 0), at: now };
   note(field, entry);
   toDisk(field, entry);
   if (/^(c|p|n|ph)\//.test(field) && get("done")) put("done", null);
-  watchers.forEach((watch) => watch(field));
+  tell();
 }
 
 function written(names, work) {
@@ -89,7 +116,7 @@ function toDisk(field, entry) {
     () => { keeping.disk = false; },
   ).then(() => {
     keeping.waiting--;
-    watchers.forEach((watch) => watch(null));
+    tell();
   });
 }
 
@@ -111,6 +138,7 @@ function readAll(store, range) {
 async function bringBack() {
   const range = IDBKeyRange.bound([PLAN.walk, ""], [PLAN.walk, "\uffff"]);
   const seen = new Map();
+  namesInBrowser().forEach(fresh);
   try {
     for (const [key, entry] of await readAll("fields", range)) {
       seen.set(key[1], entry);
@@ -119,9 +147,8 @@ async function bringBack() {
   } catch {
     keeping.disk = false;
   }
-  for (const field of fieldsUnder("")) {
+  for (const field of memory.keys()) {
     const entry = entryOf(field);
-    memory.set(field, entry);
     if (newer(seen.get(field), entry) === entry && seen.get(field)?.t !== entry.t) {
       toDisk(field, entry);
     }
@@ -136,9 +163,9 @@ addEventListener("storage", (event) => {
     const field = event.key.slice(SPACE.length);
     const mine = memory.get(field);
     const theirs = inBrowser(field);
-    if (theirs && newer(mine, theirs) === theirs) memory.set(field, theirs);
+    if (theirs && newer(mine, theirs) === theirs) remember(field, theirs);
     else if (mine) note(field, mine);
-    watchers.forEach((watch) => watch(field));
+    tell();
   }
 });
 

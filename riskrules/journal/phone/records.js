@@ -1,8 +1,9 @@
 // Records of the field journal, made of what was tapped. One that may have left the phone is never
 // changed: a change is a correction.
 const seconds = (ms) => Math.floor(ms / 1000);
-const clean = (text) => new TextDecoder()
-  .decode(new TextEncoder().encode(text ?? "")).replaceAll("\0", "").trim();
+const writer = new TextEncoder();
+const reader = new TextDecoder();
+const clean = (text) => (text ? reader.decode(writer.encode(text)).replaceAll("\0", "").trim() : "");
 const same = (a, b) => JSON.stringify(a) === JSON.stringify(b);
 
 function timesOf(fields) {
@@ -32,14 +33,11 @@ function wishedSighting(key) {
 }
 
 // A photo of a symptom that was counted nowhere goes with the note of its stop.
-function photosWithNote(stop) {
-  const alone = keysShown().filter((key) => totals(key).n === 0);
-  return ["note", ...alone].flatMap((about) => photosOf(about, stop));
-}
+const alone = () => keysShown().filter((key) => totals(key).n === 0);
 
-function wishedNote([stop, bed, metres]) {
+function wishedNote([stop, bed, metres], about) {
   const words = clean(get(`n/${stop}`));
-  const photos = photosWithNote(stop);
+  const photos = about.flatMap((each) => photosOf(each, stop));
   if (!words && !photos.length) return null;
   const text = TEXT.inWords(stop, bed, metres, words || TEXT.justPhoto);
   const body = { kind: "note", text, photos: hashesOf(photos) };
@@ -56,7 +54,8 @@ function wishedRow(field) {
 function wishes(onlyRow = false) {
   const found = new Map(fieldsUnder("q/").map((field) => [field, wishedRow(field)]));
   if (onlyRow) return found;
-  for (const stop of PLAN.stops) found.set(`note/${stop[0]}`, wishedNote(stop));
+  const about = ["note", ...alone()];
+  for (const stop of PLAN.stops) found.set(`note/${stop[0]}`, wishedNote(stop, about));
   const all = new Set([...keysShown(), ...versionKeys().filter((k) => PLAN.symptoms[partsOf(k)[0]])]);
   for (const key of all) found.set(key, wishedSighting(key));
   return found;
@@ -77,7 +76,8 @@ function whyOf(wish, before) {
 }
 
 function settle(key, wish, who) {
-  const list = versionsOf(key);
+  fresh(`v/${key}`);
+  const list = [...versionsOf(key)];
   if (settled(wish, list.at(-1))) return;
   if (list.length && !get(`o/${list.at(-1).id}`)) list.pop();
   const before = list.at(-1);

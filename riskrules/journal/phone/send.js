@@ -54,7 +54,7 @@ async function sendNow() {
   clearTimeout(sending.again);
   sending.again = null;
   sending.busy = true;
-  tellSending();
+  tell();
   try {
     await sendOnce();
     sending.wait = 0;
@@ -64,7 +64,7 @@ async function sendNow() {
     sending.failed = error.refused ? TEXT.refusedAll(error.message) : tryLater();
   }
   sending.busy = false;
-  tellSending();
+  tell();
 }
 
 function tryLater() {
@@ -90,7 +90,6 @@ function sendWords() {
   return all.length ? TEXT.sent(clockOf(sending.at)) : "";
 }
 
-const tellSending = () => watchers.forEach((watch) => watch(null));
 
 function sendSoon() {
   if (document.visibilityState !== "visible") return;

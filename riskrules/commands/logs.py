@@ -72,7 +72,7 @@ def propose(
     farm: MaybeFarm = None,
 ) -> None:
     """Say how a log is understood and why, and write that down for you to correct."""
-    from riskrules.cli_logs_show import proposal_json, show_proposal
+    from riskrules.commands.logs_show import proposal_json, show_proposal
     from riskrules.logs.propose import propose as proposed
     from riskrules.sources import BESIDE
 
@@ -97,7 +97,7 @@ def _write_new(path: Path, text: str) -> None:
 @app.command()
 def read(files: Files, farm: FarmFile, store: StoreFolder = None) -> None:
     """Read logs into the farm's log store; exit 1 if a file had to be set aside."""
-    from riskrules.cli_logs_show import show_outcome, show_read
+    from riskrules.commands.logs_show import show_outcome, show_read
     from riskrules.logbook.intake import take_in
 
     the_farm = _farm(farm)
@@ -122,7 +122,7 @@ def report(
     as_json: Json = False,
 ) -> None:
     """Say what became of every row and value, and each kind of trouble with an example."""
-    from riskrules.cli_logs_report import report_json, show_report
+    from riskrules.commands.logs_report import report_json, show_report
     from riskrules.logs.report import only_block
 
     if files and store:
@@ -178,7 +178,7 @@ def follow(
 @app.command()
 def status(farm: FarmFile, store: StoreFolder = None, as_json: Json = False) -> None:
     """Say how old each source is; exit 1 if one went silent or the dawn review is missing."""
-    from riskrules.cli_logs_show import show_status, status_json
+    from riskrules.commands.logs_show import show_status, status_json
     from riskrules.logbook.status import status as found_status
 
     the_farm = _farm(farm)
@@ -191,7 +191,7 @@ def status(farm: FarmFile, store: StoreFolder = None, as_json: Json = False) -> 
 @app.command()
 def check(farm: MaybeFarm = None, store: StoreFolder = None) -> None:
     """Check that the log store is whole; exit 1 if it is not."""
-    from riskrules.cli_logs_show import show_check
+    from riskrules.commands.logs_show import show_check
 
     _, the_store = _farm_and_store(farm, store)
     problems = the_store.check()
@@ -209,7 +209,7 @@ def mend(
     ] = False,
 ) -> None:
     """Mend a log store whose list of files is damaged; the damaged list is kept beside it."""
-    from riskrules.cli_logs_show import show_check
+    from riskrules.commands.logs_show import show_check
     from riskrules.logs.store import LogStore
 
     folder = _folder(_farm(farm) if farm else None, store)
@@ -227,7 +227,7 @@ def history(
     as_json: Json = False,
 ) -> None:
     """List every file that was ever read, what it replaced and what replaced it."""
-    from riskrules.cli_logs_show import history_json, show_history
+    from riskrules.commands.logs_show import history_json, show_history
 
     the_farm, the_store = _farm_and_store(farm, store)
     records = the_store.history(block, sensor)
@@ -244,7 +244,7 @@ def trace(
     store: StoreFolder = None,
 ) -> None:
     """Say from which file and row the values of one time come."""
-    from riskrules.cli_logs_show import show_trace
+    from riskrules.commands.logs_show import show_trace
 
     moment = _time(at)
     the_farm, the_store = _farm_and_store(farm, store)

@@ -8,11 +8,18 @@ from uuid import uuid4
 
 import typer
 
-from riskrules.cli_journal_add import At, To
-from riskrules.cli_journal_desk import Desk, command
-from riskrules.cli_journal_enter import stop_counts
-from riskrules.cli_journal_make import blocks_of, chosen, codes_of, keep_and_say, record_of, span_of
-from riskrules.cli_journal_words import short
+from riskrules.commands.journal_add import At, To
+from riskrules.commands.journal_desk import Desk, command
+from riskrules.commands.journal_enter import stop_counts
+from riskrules.commands.journal_make import (
+    blocks_of,
+    chosen,
+    codes_of,
+    keep_and_say,
+    record_of,
+    span_of,
+)
+from riskrules.commands.journal_words import short
 from riskrules.errors import RiskRulesError
 
 if TYPE_CHECKING:

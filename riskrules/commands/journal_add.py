@@ -7,8 +7,8 @@ from typing import Annotated, Any
 
 import typer
 
-from riskrules.cli_journal_desk import Desk, command
-from riskrules.cli_journal_make import chosen, codes_of, enter, span_of
+from riskrules.commands.journal_desk import Desk, command
+from riskrules.commands.journal_make import chosen, codes_of, enter, span_of
 
 app = typer.Typer(
     no_args_is_help=True,

@@ -8,10 +8,10 @@ from uuid import uuid4
 
 import typer
 
-from riskrules.cli_journal_add import Blocks, Noted
-from riskrules.cli_journal_desk import Desk, command, is_terminal, note, say
-from riskrules.cli_journal_make import blocks_of, chosen, keep_and_say, record_of
-from riskrules.cli_journal_words import THINGS, listed
+from riskrules.commands.journal_add import Blocks, Noted
+from riskrules.commands.journal_desk import Desk, command, is_terminal, note, say
+from riskrules.commands.journal_make import blocks_of, chosen, keep_and_say, record_of
+from riskrules.commands.journal_words import THINGS, listed
 from riskrules.errors import RiskRulesError
 
 if TYPE_CHECKING:
@@ -41,7 +41,7 @@ def _stale(desk: Desk, blocks: Sequence[str | None]) -> list[Stale]:
 
 def stale(desk: Desk, block: Blocks = None) -> None:
     """Ask about what nobody confirmed for long; rules take it as uncertain meanwhile."""
-    from riskrules.cli_journal_show import show_stale, stale_json
+    from riskrules.commands.journal_show import show_stale, stale_json
 
     found = _stale(desk, blocks_of(desk, block, False) if block else [None])
     if desk.as_json:

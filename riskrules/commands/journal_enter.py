@@ -8,10 +8,10 @@ from uuid import UUID, uuid5
 
 import typer
 
-from riskrules.cli_journal_add import At, Noted
-from riskrules.cli_journal_desk import Desk, is_terminal, note
-from riskrules.cli_journal_make import chosen, keep_and_say, record_of, span_of
-from riskrules.cli_journal_words import short
+from riskrules.commands.journal_add import At, Noted
+from riskrules.commands.journal_desk import Desk, is_terminal, note
+from riskrules.commands.journal_make import chosen, keep_and_say, record_of, span_of
+from riskrules.commands.journal_words import short
 from riskrules.errors import RiskRulesError
 
 if TYPE_CHECKING:

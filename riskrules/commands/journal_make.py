@@ -9,9 +9,9 @@ from uuid import uuid4
 
 import typer
 
-from riskrules.cli_journal_desk import Desk, note, say
-from riskrules.cli_journal_times import is_bare
-from riskrules.cli_journal_words import said, short, when_of, where_of
+from riskrules.commands.journal_desk import Desk, note, say
+from riskrules.commands.journal_times import is_bare
+from riskrules.commands.journal_words import said, short, when_of, where_of
 from riskrules.errors import RiskRulesError
 
 if TYPE_CHECKING:

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from riskrules.cli_journal_desk import TOKEN, Desk, command, note, say
-from riskrules.cli_journal_make import kept_json, told
-from riskrules.cli_journal_words import when_of, where_of
+from riskrules.commands.journal_desk import TOKEN, Desk, command, note, say
+from riskrules.commands.journal_make import kept_json, told
+from riskrules.commands.journal_words import when_of, where_of
 from riskrules.errors import RiskRulesError
 
 if TYPE_CHECKING:
@@ -221,7 +221,7 @@ def restore(
 
 def check(desk: Desk) -> None:
     """Check that the journal is whole; exit 1 if it is not."""
-    from riskrules.cli_journal_show import show_problems
+    from riskrules.commands.journal_show import show_problems
 
     problems = desk.journal().check()
     name = desk.journal().database.name

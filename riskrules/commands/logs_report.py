@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from rich.console import Console
 
 from riskrules import cli_show
-from riskrules.cli_logs_words import (
+from riskrules.commands.logs_words import (
     count_of,
     heading,
     in_plain,

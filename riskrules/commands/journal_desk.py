@@ -17,8 +17,8 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import typer
 
-from riskrules.cli_journal_hand import last_hand, remember
-from riskrules.cli_journal_times import Clock
+from riskrules.commands.journal_hand import last_hand, remember
+from riskrules.commands.journal_times import Clock
 from riskrules.errors import RiskRulesError
 
 if TYPE_CHECKING:
@@ -74,8 +74,8 @@ def is_terminal() -> bool:
 
 def say(text: str, indent: int = 0, style: str = "") -> None:
     """Print a paragraph as wide as the terminal."""
-    from riskrules.cli_logs_words import say as said
     from riskrules.cli_show import console
+    from riskrules.commands.logs_words import say as said
 
     said(console(), plain(text), indent, style)
 

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from riskrules.cli_journal_add import Blocks
-from riskrules.cli_journal_desk import Desk, command, say
-from riskrules.cli_journal_make import blocks_of
-from riskrules.cli_journal_words import short
+from riskrules.commands.journal_add import Blocks
+from riskrules.commands.journal_desk import Desk, command, say
+from riskrules.commands.journal_make import blocks_of
+from riskrules.commands.journal_words import short
 
 if TYPE_CHECKING:
     from riskrules.journal.records import Record
@@ -41,7 +41,7 @@ def register(parent: typer.Typer) -> None:
 
 
 def _show_counts(desk: Desk, groups: Mapping[tuple[str, str, str], Sequence[Record]]) -> None:
-    from riskrules.cli_journal_words import dated
+    from riskrules.commands.journal_words import dated
 
     rows = []
     for (block, symptom, part), records in sorted(groups.items()):

@@ -10,11 +10,11 @@ from uuid import uuid4
 
 import typer
 
-from riskrules.cli_journal_add import Blocks, Noted
-from riskrules.cli_journal_desk import Desk, command, say
-from riskrules.cli_journal_enter import WalkId, enter_counts, found_walk, walk_plan
-from riskrules.cli_journal_make import blocks_of, chosen, keep_and_say, record_of
-from riskrules.cli_journal_words import short
+from riskrules.commands.journal_add import Blocks, Noted
+from riskrules.commands.journal_desk import Desk, command, say
+from riskrules.commands.journal_enter import WalkId, enter_counts, found_walk, walk_plan
+from riskrules.commands.journal_make import blocks_of, chosen, keep_and_say, record_of
+from riskrules.commands.journal_words import short
 from riskrules.errors import RiskRulesError
 
 if TYPE_CHECKING:
@@ -244,6 +244,6 @@ def import_walk(
     ],
 ) -> None:
     """Take in filled sheets and what phones handed over; each is kept once."""
-    from riskrules.cli_journal_files import take_in
+    from riskrules.commands.journal_files import take_in
 
     take_in(desk, files, ("sheet", "phone"))

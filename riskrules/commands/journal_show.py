@@ -8,12 +8,12 @@ from itertools import groupby
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
-from riskrules.cli_journal_desk import say
-from riskrules.cli_journal_words import dated, said, short, when_of, where_of
-from riskrules.cli_logs_words import count_of
+from riskrules.commands.journal_desk import say
+from riskrules.commands.journal_words import dated, said, short, when_of, where_of
+from riskrules.commands.logs_words import count_of
 
 if TYPE_CHECKING:
-    from riskrules.cli_journal_desk import Desk
+    from riskrules.commands.journal_desk import Desk
     from riskrules.errors import Problem
     from riskrules.journal.records import Record
     from riskrules.journal.rows import Stored

@@ -10,7 +10,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from riskrules import cli_show
-from riskrules.cli_logs_words import (
+from riskrules.commands.logs_words import (
     count_of,
     heading,
     moment,

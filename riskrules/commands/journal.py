@@ -8,11 +8,11 @@ from typing import Annotated
 
 import typer
 
-from riskrules import cli_journal_correct, cli_journal_counts, cli_journal_files, cli_journal_stale
-from riskrules.cli_journal_add import app as add_app
-from riskrules.cli_journal_desk import Desk, command
-from riskrules.cli_journal_make import blocks_of, chosen
-from riskrules.cli_journal_walk import app as walk_app
+from riskrules.commands import journal_correct, journal_counts, journal_files, journal_stale
+from riskrules.commands.journal_add import app as add_app
+from riskrules.commands.journal_desk import Desk, command
+from riskrules.commands.journal_make import blocks_of, chosen
+from riskrules.commands.journal_walk import app as walk_app
 from riskrules.errors import RiskRulesError
 
 app = typer.Typer(
@@ -53,7 +53,7 @@ def show(
     ] = False,
 ) -> None:
     """Show what is written: the last week, or the days, block or kinds asked for."""
-    from riskrules.cli_journal_show import show_versions, versions_json
+    from riskrules.commands.journal_show import show_versions, versions_json
 
     if clashes:
         return _show_clashes(desk, as_known_at)
@@ -84,7 +84,7 @@ def _show_standing(
     moment: int | None,
     about: str,
 ) -> None:
-    from riskrules.cli_journal_show import clashes_json, show_records
+    from riskrules.commands.journal_show import clashes_json, show_records
     from riskrules.journal.clashes import clash_of
     from riskrules.journal.records import canonical
 
@@ -106,7 +106,7 @@ def _show_standing(
 
 
 def _show_clashes(desk: Desk, as_known_at: str | None) -> None:
-    from riskrules.cli_journal_show import clashes_json, show_clashes
+    from riskrules.commands.journal_show import clashes_json, show_clashes
     from riskrules.journal.records import canonical
 
     moment = desk.clock.moment(as_known_at, "--as-known-at") if as_known_at else None
@@ -161,9 +161,9 @@ def _kinds(given: Sequence[str] | None) -> set[str] | None:
 app.add_typer(add_app, name="add")
 app.add_typer(walk_app, name="walk")
 for module in (
-    cli_journal_correct,
-    cli_journal_stale,
-    cli_journal_counts,
-    cli_journal_files,
+    journal_correct,
+    journal_stale,
+    journal_counts,
+    journal_files,
 ):
     module.register(app)
