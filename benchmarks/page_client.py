@@ -8,6 +8,7 @@ from types import TracebackType
 from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from websockets.sync.client import ClientConnection, connect
+from websockets.typing import Origin, Subprotocol
 
 PATIENCE_S = 300.0
 
@@ -23,9 +24,9 @@ class PageClient:
 
     def __init__(self, port: int) -> None:
         self.socket: ClientConnection = connect(
-            f"ws://127.0.0.1:{port}/_stcore/stream", origin=f"http://127.0.0.1:{port}",
-            subprotocols=["streamlit"], max_size=None, proxy=None, compression=None,
-        )  # type: ignore[list-item]  # fmt: skip
+            f"ws://127.0.0.1:{port}/_stcore/stream", origin=Origin(f"http://127.0.0.1:{port}"),
+            subprotocols=[Subprotocol("streamlit")], max_size=None, proxy=None, compression=None,
+        )  # fmt: skip
         self.bytes = 0
         self.errors: list[str] = []
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 import streamlit as st
@@ -48,7 +49,6 @@ def draw(page: Page) -> None:
     if not page.visitor.may(*READS):
         st.caption(say("loggers.drop_not"))
         return
-    _said()
     known = st.query_params.get("file", "")
     dropped = found(page.farm.folder, known) if known else None
     if known and dropped is None:
@@ -70,7 +70,8 @@ def draw(page: Page) -> None:
     _draw_file(page, dropped, proposal, mapping, table)
 
 
-def _said() -> None:
+def said() -> None:
+    """Say what became of the file that was read in last."""
     taken = st.session_state.pop("loggers_taken", None)
     if not isinstance(taken, Taken):
         return
@@ -166,7 +167,7 @@ def _source(page: Page) -> Source | None:
 def _form(dropped: Dropped, mapping: LogMapping, table: RawLog) -> None:
     """Draw the mapping; each change is written beside the file at once."""
     header = [h for h in dict.fromkeys(table.header) if h]
-    more = {"on_change": _changed, "args": (dropped, mapping, tuple(header))}
+    more: dict[str, Any] = {"on_change": _changed, "args": (dropped, mapping, tuple(header))}
     k = f"map_{dropped.known}_"
     with st.expander(say("loggers.mapping"), expanded=True, icon=":material/tune:"):
         st.caption(say("loggers.mapping_about"))
@@ -186,16 +187,16 @@ def _form(dropped: Dropped, mapping: LogMapping, table: RawLog) -> None:
         _columns(mapping, [h for h in header if h not in times], header, k, more)
 
 
-def _one(name: str, options: tuple[str, ...], now: str, k: str, more: dict[str, object]) -> None:
+def _one(name: str, options: tuple[str, ...], now: str, k: str, more: dict[str, Any]) -> None:
     def word(value: str) -> str:
         return value if value in (".", ",", ";", "|") else say(f"loggers.{name}_{value}")
 
     st.selectbox(say(f"loggers.{name}"), options, options.index(now), format_func=word,
-                 key=k + name, **more)  # type: ignore[arg-type]  # fmt: skip
+                 key=k + name, **more)  # fmt: skip
 
 
 def _columns(
-    mapping: LogMapping, shown: list[str], header: list[str], k: str, more: dict[str, object]
+    mapping: LogMapping, shown: list[str], header: list[str], k: str, more: dict[str, Any]
 ) -> None:  # fmt: skip
     left, right = st.columns(2)
     for i, name in enumerate(shown):
@@ -204,7 +205,7 @@ def _columns(
         with left if i % 2 == 0 else right:
             st.selectbox(
                 say("loggers.column", header=name), listed, listed.index(now),
-                format_func=column_word, key=f"{k}c{header.index(name)}", **more,  # type: ignore[arg-type]
+                format_func=column_word, key=f"{k}c{header.index(name)}", **more,
             )  # fmt: skip
 
 
@@ -250,9 +251,9 @@ def _rows(page: Page, read: AsRead) -> None:
         st.error(say("loggers.rows_wrong"))
         st.markdown("\n".join(f"- {plain(w)}" for w in read.wrong[:12]))
         return
-    names = {key: variable(key) for key in (read.rows[0] if read.rows else {})}
-    st.dataframe(pd.DataFrame(list(read.rows)).rename(columns=names), hide_index=True,
-                 width="stretch")  # fmt: skip
+    names = {key: column_name(key) for key in (read.rows[0] if read.rows else {})}
+    st.table(pd.DataFrame(list(read.rows)).rename(columns=names), hide_index=True,
+             border="horizontal")  # fmt: skip
     if read.first is not None and read.last is not None:
         st.markdown(plain(say(
             "loggers.rows_count", kept=f"{read.kept:,}", read=f"{read.read:,}",
@@ -263,6 +264,11 @@ def _rows(page: Page, read: AsRead) -> None:
     if read.notes:
         with st.expander(say("loggers.row_notes")):
             st.markdown("\n".join(f"- {plain(n)}" for n in read.notes[:30]))
+
+
+def column_name(key: str) -> str:
+    """Return the head of a column of rows as understood."""
+    return say(f"loggers.col_{key}") if key in ("line", "time") else variable(key)
 
 
 def _read(page: Page, source: Source, dropped: Dropped) -> None:

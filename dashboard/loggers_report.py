@@ -63,7 +63,7 @@ def _ages(page: Page, found: Sequence[Age]) -> None:
                    icon=":material/sensors_off:")  # fmt: skip
     else:
         st.markdown(say("loggers.quiet_all"))
-    st.dataframe(
+    st.table(
         pd.DataFrame([
             {
                 say("loggers.age_col_what"): f"{block_word(a.block)}, {a.sensor}",
@@ -72,7 +72,7 @@ def _ages(page: Page, found: Sequence[Age]) -> None:
             }
             for a in found
         ]),
-        hide_index=True, width="stretch",
+        hide_index=True, border="horizontal",
     )  # fmt: skip
 
 
@@ -98,7 +98,7 @@ def share(value: float) -> str:
 
 def _sums(report: LogReport) -> None:
     st.subheader(say("loggers.sum_title"))
-    st.dataframe(
+    st.table(
         pd.DataFrame([
             {
                 say("loggers.sum_block"): block_word(b.block),
@@ -110,12 +110,14 @@ def _sums(report: LogReport) -> None:
             }
             for b in sums(report)
         ]),
-        hide_index=True, width="stretch",
+        hide_index=True, border="horizontal",
     )  # fmt: skip
 
 
-def lane_word(lane: Lane) -> str:
-    """Return the name of a lane."""
+def lane_word(lane: Lane, alone: bool = False) -> str:
+    """Return the name of a lane; without its sensor where that is ``alone`` in the block."""
+    if alone and not lane.forecast:
+        return variable(lane.variable)
     key = "loggers.lane_forecast" if lane.forecast else "loggers.lane"
     return say(key, variable=variable(lane.variable), sensor=lane.sensor)
 
@@ -140,10 +142,12 @@ def _lanes(page: Page, block: str, some: Sequence[Lane]) -> None:
         return say("loggers.hover_rows", n=f"{piece.rows:,}", **values)
 
     names = {d: say(f"loggers.drawn_{d}") for d in DRAWN}
-    drawn = figure(some, page.farm.zone, names, lane_word, hover)
+    alone = len({lane.sensor for lane in some}) == 1
+    drawn = figure(some, page.farm.zone, names, lambda x: lane_word(x, alone), hover)
     words = " ".join(lane_sentence(lane) for lane in some)
     st.plotly_chart(
-        drawn, key=f"lanes_{block}", theme=None, config={"displaylogo": False, "scrollZoom": True},
+        drawn, key=f"lanes_{block}", theme=None,
+        config={"displayModeBar": False, "scrollZoom": True},
         alt=say("loggers.lanes_alt", block=block_word(block), words=words),
     )  # fmt: skip
     st.caption(say("loggers.lanes_how"))
@@ -173,7 +177,7 @@ def _troubles(page: Page, some: Sequence[TroubleRows]) -> None:
 
 def _files(report: LogReport, block: str) -> None:
     with st.expander(say("loggers.files")):
-        st.dataframe(
+        st.table(
             pd.DataFrame([
                 {
                     say("loggers.file_name"): f.file, say("loggers.file_sensor"): f.sensor,
@@ -184,7 +188,7 @@ def _files(report: LogReport, block: str) -> None:
                 }
                 for f in report.files if f.block == block
             ]),
-            hide_index=True, width="stretch",
+            hide_index=True, border="horizontal",
         )  # fmt: skip
 
 

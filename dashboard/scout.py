@@ -31,6 +31,8 @@ STYLE = """<style>
 [class*=st-key-big] button{min-height:4.2rem;font-size:1.15rem}
 [class*=st-key-nav] button{min-height:3.4rem}
 [class*=st-key-big] [data-testid=stButton]{min-width:9.5rem}
+[data-testid=stButtonGroup] button{height:auto}
+[data-testid=stButtonGroup] button p{white-space:normal;text-align:left}
 </style>"""
 
 
@@ -120,34 +122,34 @@ def enter(page: Page) -> Room | None:
         st.warning(say("rows.no_journal"))
         st.code("journal: journal.db", language="yaml")
         return None
-    names = list(desk.blocks())
-    block = choice(say("rows.block"), names, "block")
-    text = next(b for b in desk.farm.text.blocks if b.block == block)
-    who, at = _hand(page)
-    return Room(page, journal, load_symptoms(), text, who, at)
-
-
-def _hand(page: Page) -> tuple[str, int | None]:
-    """Draw who writes and when it was seen; the moment is None for now."""
-    clock = clock_now()
-    typed = _typed(page, st.query_params.get("at", ""))
-    moment, back = entry_time(page.now, clock, typed)
     known = page.visitor.name or st.query_params.get("who", "")
+    clock = clock_now()
+    moment, back = entry_time(page.now, clock, _typed(page, st.query_params.get("at", "")))
+    names = list(desk.blocks())
+    named = st.query_params.get("block", "")
     shown = page.style.moment(moment) if back else say("rows.now")
-    title = say("rows.hand", who=known or say("rows.nobody"), when=shown)
-    with st.expander(plain(title), expanded=not known, icon=":material/person_edit:"):
-        if page.visitor.name:
-            who = page.visitor.name
-            st.text(say("rows.known", who=who))
-        else:
-            who = st.text_input(
-                say("rows.who"), value=known, max_chars=80, key="rows_who",
-                on_change=lambda: put(who=st.session_state["rows_who"].strip()),
-            )  # fmt: skip
+    title = say("rows.hand", block=named if named in names else names[0],
+                who=known or say("rows.nobody"), when=shown)  # fmt: skip
+    with st.expander(plain(title), expanded=not (known and named), icon=":material/edit_location:"):
+        block = choice(say("rows.block"), names, "block")
+        who = _who(page, known)
         _when(page, moment, back)
     if back:
         st.caption(plain(say("rows.looks_back", moment=page.style.moment(moment))))
-    return str(who).strip(), moment if back else None
+    text = next(b for b in desk.farm.text.blocks if b.block == block)
+    return Room(page, journal, load_symptoms(), text, who, moment if back else None)
+
+
+def _who(page: Page, known: str) -> str:
+    """Draw who writes: as the server knows them, or as they say."""
+    if page.visitor.name:
+        st.text(say("rows.known", who=page.visitor.name))
+        return page.visitor.name
+    found = st.text_input(
+        say("rows.who"), value=known, max_chars=80, key="rows_who",
+        on_change=lambda: put(who=st.session_state["rows_who"].strip()),
+    )  # fmt: skip
+    return found.strip()
 
 
 def _typed(page: Page, text: str) -> int | None:

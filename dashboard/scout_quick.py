@@ -51,6 +51,12 @@ def _keep(room: Room, body: dict[str, Any], end: int | None = None, start: int |
     return keep_items(room, [values], say("rows.kept"))
 
 
+def _tap(
+    room: Room, body: dict[str, Any], end: int | None = None, start: int | None = None
+) -> None:  # fmt: skip
+    _keep(room, body, end, start)
+
+
 def _stale(room: Room) -> None:
     found = [s for s in stale(room.journal, room.hand.time, room.desk.book.shared, room.name)]
     for one in found:
@@ -77,7 +83,7 @@ def _covers(room: Room, held: dict[str, Holding]) -> None:
     with st.container(horizontal=True, key="big_covers"):
         for name, body in one_taps(room.block, "covers"):
             st.button(say(f"rows.do_{name}"), key=f"do_{name}", disabled=not room.ready,
-                      on_click=_keep, args=(room, dict(body)))  # fmt: skip
+                      on_click=_tap, args=(room, dict(body)))  # fmt: skip
 
 
 def _stages(room: Room, held: dict[str, Holding]) -> None:
@@ -108,7 +114,7 @@ def _pick(room: Room) -> None:
                             key="rows_kilos")  # fmt: skip
     with st.container(key="big_pick"):
         st.button(
-            say("rows.picked"), disabled=not room.ready, on_click=_keep,
+            say("rows.picked"), disabled=not room.ready, on_click=_tap,
             args=(room, {"kind": "pick", "state": "done", "weight_kg": kilos}),
         )  # fmt: skip
 
@@ -121,7 +127,7 @@ def _water(room: Room) -> None:
     with st.container(key="big_water"):
         end = room.hand.time if hours else None
         start = room.hand.time - int(hours * 3600)
-        st.button(say("rows.watered"), disabled=not room.ready, on_click=_keep,
+        st.button(say("rows.watered"), disabled=not room.ready, on_click=_tap,
                   args=(room, water_body(way), end, start))  # fmt: skip
 
 
@@ -130,7 +136,7 @@ def _work(room: Room) -> None:
     with st.container(horizontal=True, key="big_work"):
         for name, body in one_taps(room.block, "work"):
             st.button(say(f"rows.do_{name}"), key=f"do_{name}", disabled=not room.ready,
-                      on_click=_keep, args=(room, dict(body)))  # fmt: skip
+                      on_click=_tap, args=(room, dict(body)))  # fmt: skip
 
 
 def _limit(room: Room) -> None:
@@ -146,7 +152,7 @@ def _limit(room: Room) -> None:
         end = int(until.replace(tzinfo=room.page.farm.zone).timestamp()) if until else None
         body = {"kind": "limit", "what": what, "set_by": by}
         st.button(say("rows.keep"), key="keep_limit", disabled=not (room.ready and end),
-                  on_click=_keep, args=(room, body, end))  # fmt: skip
+                  on_click=_tap, args=(room, body, end))  # fmt: skip
 
 
 def _note(room: Room) -> None:

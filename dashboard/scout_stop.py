@@ -70,7 +70,7 @@ def _card(room: Room, seen: WalkShown, stop: StopShown, key: Key, before: Before
     count = seen.count(key, stop.number)
     title = title_of(room, key)
     with st.container(border=True, key=f"card_{name}"):
-        st.markdown(f"#### {plain(title)}")
+        st.markdown(f"### {plain(title)}")
         st.markdown(_state(count, seen.per_stop))
         with st.container(horizontal=True, key=f"big_{name}"):
             for tap in ("none", "more", "less", "clear"):

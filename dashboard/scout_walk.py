@@ -102,6 +102,9 @@ def _over(room: Room, seen: WalkShown) -> None:
     else:
         st.success(say("rows.sum_done"), icon=":material/check:")
     st.caption(say("rows.sum_kept"))
+    last = max((r.end or r.time for r in seen.counts.values()), default=0)
+    if last > room.page.now:
+        st.caption(plain(say("rows.sum_ahead", moment=room.moment(room.page.now))))
 
 
 def _about(room: Room) -> Block:

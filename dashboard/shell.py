@@ -55,8 +55,13 @@ def run() -> None:
         st.navigation([st.Page(lambda: _outside(visitor), title=say("sign_in.title"))]).run()
         return
     parts = _pages(visitor)
-    page = st.navigation(parts, position="hidden")
-    _list(parts, page)
+    every = {page.url_path: page for pages in parts.values() for page in pages}
+    begins = "dawn" if frame.farm_file() and "dawn" in every else "first"
+    first = every.get(begins, next(iter(every.values())))
+    # The page at the bare address has no other one: it only leads on to where one begins.
+    start = st.Page(lambda: st.switch_page(first), title=say("app.name"), default=True)
+    page = st.navigation([start, *every.values()], position="hidden")
+    _list(parts)
     with frame.troubles():
         page.run()
     if visitor.way == "sign-in":
@@ -64,26 +69,20 @@ def run() -> None:
 
 
 def _pages(visitor: Visitor) -> dict[str, list[st.Page]]:
-    """Return the pages of each part that the visitor may open; where one begins comes first."""
+    """Return the pages of each part that the visitor may open."""
     parts: dict[str, list[st.Page]] = {}
-    there = [e for e in ENTRIES if e.file.exists() and visitor.may(e.role)]
-    begins = "dawn" if frame.farm_file() else "first"
-    default = begins if any(e.name == begins for e in there) else there[0].name
-    for e in there:
-        page = st.Page(
-            e.file, title=say(f"{e.name}.title"), icon=e.icon, default=e.name == default,
-            url_path=e.name,
-        )  # fmt: skip
+    for e in (e for e in ENTRIES if e.file.exists() and visitor.may(e.role)):
+        page = st.Page(e.file, title=say(f"{e.name}.title"), icon=e.icon, url_path=e.name)
         parts.setdefault(say(f"app.{e.part}"), []).append(page)
     return parts
 
 
-def _list(parts: dict[str, list[st.Page]], here: st.Page) -> None:
+def _list(parts: dict[str, list[st.Page]]) -> None:
     """Draw the list of pages beside them; Streamlit's own is no list to a screen reader."""
     for part, pages in parts.items():
         st.sidebar.caption(part)
         for page in pages:
-            st.sidebar.page_link(page, disabled=False)
+            st.sidebar.page_link(page)
 
 
 def _outside(visitor: Visitor) -> None:

@@ -134,7 +134,7 @@ def _run_front(
     import uvicorn
 
     from riskrules.door.front import Front
-    from riskrules.door.start import new_secret, start_pages, start_records, stop
+    from riskrules.door.start import new_secret, port_of, start_pages, start_records, stop
 
     secret = new_secret()
     more = {
@@ -142,14 +142,13 @@ def _run_front(
         "RISKRULES_FRONT_URL": url,
         "RISKRULES_FRONT_PRINT": made.fingerprint,
     }
-    children = [start_pages(opening, names, more)]
+    child, records = start_pages(opening, names, more), None
     try:
-        records = start_records(_journal(opening), opening.farm)
-        if records is not None:
-            children.append(records[0])
+        hosts = [f"{name}:{where[1]}" for name in names]
+        records = start_records(_journal(opening), opening.farm, hosts)
         front = Front(
             devices, opening.port, secret, frozenset(names),
-            records[1] if records else None, sign_in,
+            (port_of(records.url), records.token) if records else None, sign_in,
         )  # fmt: skip
         _greet(url, made, None if sign_in else devices.new_code(role), role)
         uvicorn.run(
@@ -159,8 +158,9 @@ def _run_front(
             limit_concurrency=200, timeout_keep_alive=15, timeout_graceful_shutdown=3,
         )  # fmt: skip
     finally:
-        for child in children:
-            stop(child)
+        if records is not None:
+            records.close()
+        stop(child)
 
 
 def _journal(opening: Opening) -> str | None:

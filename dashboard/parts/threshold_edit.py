@@ -67,7 +67,7 @@ def _value(t: ThresholdWords, style: Style) -> float:
     shown = st.number_input(
         say("thresholds.new", unit=style.unit(t.unit).strip() or say("thresholds.no_unit")),
         min_value=low, max_value=high, value=now, step=_step(low, high), format="%.4g",
-        key=f"value_{t.key}_{style.temperature}", help=say("thresholds.range", range=t.shown_range),
+        key=f"value_{t.key}_{style.temperature}",
     )  # fmt: skip
     if shown == now:
         return t.value

@@ -56,8 +56,9 @@ class Front:
         By which that server knows the front.
     names : sequence of str
         The hosts, in small letters and without port, that a browser may ask for.
-    records_port : int, optional
-        Where the journal's own small server listens, for ``/walk`` and ``/records``.
+    records : tuple of int and str, optional
+        Where the journal's own small server listens, for ``/walk`` and ``/records``, and the
+        token that its links carry: the front adds it for a device that may walk.
     sign_in : bool
         Let devices without a token through to the pages' own sign-in.
     """
@@ -66,7 +67,7 @@ class Front:
     port: int
     secret: str
     names: frozenset[str]
-    records_port: int | None = None
+    records: tuple[int, str] | None = None
     sign_in: bool = False
     guesses: Guesses = field(default_factory=Guesses)
     open: dict[str, set[asyncio.Task[None]]] = field(default_factory=dict)
@@ -168,18 +169,15 @@ class Front:
 
     async def _hand_on(self, request: Request, device: Device | None) -> Response:
         """Hand a request on to the server of pages, or to the journal's, and its answer back."""
-        port = self.port
+        port, target = self.port, target_of(request.scope)
         if request.url.path.split("/", 2)[1] in ("walk", "records"):
-            if device is None or "scout" not in HOLDS[device.role]:
-                return refusal("role", 403)
-            if self.records_port is None:
-                return refusal("down", 404)
-            port = self.records_port
-            if request.method != "GET" and not same_origin(request.headers):
-                return refusal("origin", 403)
+            refused = self._no_walk(request, device)
+            if refused is not None or self.records is None:
+                return refused or refusal("down", 404)
+            port, target = self.records[0], f"{target.split('?')[0]}?token={self.records[1]}"
         if int(request.headers.get("content-length") or 0) > LARGEST:
             return refusal("large", 413)
-        asked = Ask(request.method, target_of(request.scope), self._headers(request, device))
+        asked = Ask(request.method, target, self._headers(request, device))
         try:
             answer = await ask(port, asked, limited(request.stream(), LARGEST))
         except TooLargeError:
@@ -189,6 +187,14 @@ class Front:
         response = StreamingResponse(answer.body, answer.status)
         response.raw_headers = [*passed_on(answer.headers), *HARDENING]
         return response
+
+    def _no_walk(self, request: Request, device: Device | None) -> Response | None:
+        """Return the refusal of one who may not walk, or of a foreign page that would write."""
+        if device is None or "scout" not in HOLDS[device.role]:
+            return refusal("role", 403)
+        if request.method != "GET" and not same_origin(request.headers):
+            return refusal("origin", 403)
+        return None
 
     def _headers(self, request: Request, device: Device | None) -> list[tuple[bytes, bytes]]:
         """Return the headers that go on: without what only the front may say, with what it does."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import os
 import secrets
 import socket
@@ -14,8 +13,13 @@ from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
+from urllib.parse import urlsplit
 
 from riskrules.errors import RiskRulesError
+
+if TYPE_CHECKING:
+    from riskrules.journal.serve import Receiver
 
 UPLOAD_MB = 50
 """Largest upload: a logger's file of many years. [MB] (assumption)"""
@@ -141,22 +145,34 @@ def _wait(child: subprocess.Popen[bytes], port: int) -> None:
     raise RiskRulesError(f"the server of pages did not answer within {START_S:.0f} s")
 
 
-def start_records(
-    journal: str | None, farm: Path | None
-) -> tuple[subprocess.Popen[bytes], int] | None:
-    """Start the journal's own small server for walk forms on this computer; None without it."""
-    if journal is None or importlib.util.find_spec("riskrules.journal.serve") is None:
+def start_records(journal: str | None, farm: Path | None, hosts: Sequence[str]) -> Receiver | None:
+    """Start the journal's own small server for walk forms, on this computer alone.
+
+    ``hosts``, with their port, are those of the front before it. None without a journal.
+
+    Raises
+    ------
+    JournalError
+        If the journal cannot be opened.
+    """
+    if journal is None or farm is None:
         return None
-    with socket.socket() as asked:
-        asked.bind(("127.0.0.1", 0))
-        port = int(asked.getsockname()[1])
-    words = [sys.executable, "-m", "riskrules.cli", "journal", "serve", "--journal", journal,
-             "--host", "127.0.0.1", "--port", str(port)]  # fmt: skip
-    if farm is not None:
-        words += ["--farm", str(farm)]
-    env = environment(Opening())
-    child = subprocess.Popen(words, env=env, stdout=subprocess.DEVNULL, stdin=subprocess.DEVNULL)
-    return child, port
+    from riskrules.farm import load_farm
+    from riskrules.journal.serve import Farm, receive
+
+    known = load_farm(farm)
+    return receive(journal, farm=Farm(known.text.farm, known.zone), names=hosts)
+
+
+def port_of(url: str) -> int:
+    """Return the port of an address.
+
+    Examples
+    --------
+    >>> port_of("http://127.0.0.1:8010")
+    8010
+    """
+    return urlsplit(url).port or 80
 
 
 def stop(child: subprocess.Popen[bytes]) -> None:

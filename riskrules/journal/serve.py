@@ -155,8 +155,7 @@ class Receiver:
 
     def close(self) -> None:
         """Answer no more, and close the journal."""
-        self._server.shutdown()
-        self._server.server_close()
+        self._server.close()
         self._thread.join()
         self.journal.close()
 

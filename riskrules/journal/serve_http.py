@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from contextlib import suppress
 from http import HTTPStatus
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
-from threading import BoundedSemaphore
+from socket import SHUT_RD, socket
+from threading import BoundedSemaphore, Lock
 from typing import Any, Protocol
 from urllib.parse import parse_qs, urlsplit
 
@@ -58,13 +60,37 @@ class Answers(Protocol):
 class FormServer(ThreadingHTTPServer):
     """Listens, and answers each request in a thread of its own."""
 
-    daemon_threads = True
+    daemon_threads = False
+    block_on_close = True
     allow_reuse_address = True
 
     def __init__(self, address: tuple[str, int], answers: Answers) -> None:
         self.answers = answers
         self.room = BoundedSemaphore(AT_ONCE)
+        self._open: set[socket] = set()
+        self._lock = Lock()
         super().__init__(address, _Handler)
+
+    def process_request(self, request: Any, client_address: Any) -> None:
+        """Answer in a thread, and know the connection as long as it is open."""
+        with self._lock:
+            self._open.add(request)
+        super().process_request(request, client_address)
+
+    def shutdown_request(self, request: Any) -> None:
+        """Close a connection."""
+        with self._lock:
+            self._open.discard(request)
+        super().shutdown_request(request)
+
+    def close(self) -> None:
+        """Listen no more; let what is being kept be kept, and end connections that stay open."""
+        self.shutdown()
+        with self._lock:
+            for request in self._open:
+                with suppress(OSError):
+                    request.shutdown(SHUT_RD)
+        self.server_close()
 
     def handle_error(self, request: Any, client_address: Any) -> None:
         """Say nothing: a phone that goes out of reach in the middle is no news."""

@@ -25,7 +25,8 @@ from riskrules.logs.variables import OUTSIDE, VARIABLES
 def season_sources(raw: bytes, path: Path, block: BlockText) -> list[Readings]:
     """Return the readings of a season's file, one source a sensor, the outside ones last.
 
-    In the order in which the file names them. Unjudged; a value that is missing is unknown, never zero.
+    In the order in which the file names them. Unjudged; a value that is missing is unknown, never
+    zero.
 
     Raises
     ------

@@ -128,14 +128,14 @@ def replay_one(
         If the season has no measured row.
     """
     known = dict(kept or {})
-    memories: dict[FactsKey, Memory] = {}
+    shared: dict[FactsKey, tuple[Lookup, Memory]] = {}
     results = []
     for name in sorted(books):
         key = facts_key(books[name])
         if key not in known:
             known[key] = season_facts(season, books[name])
-        memory = memories.setdefault(key, Memory())
-        results.append(_profile(season, name, books[name], known[key], engine, memory))
+        lookup, memory = shared.setdefault(key, (Lookup(known[key].facts), Memory()))
+        results.append(_profile(season, name, books[name], known[key], lookup, engine, memory))
     return _with_cover(season, tuple(results))
 
 
@@ -164,13 +164,14 @@ def _profile(
     name: str,
     book: Rulebook,
     derived: SeasonFacts,
+    lookup: Lookup,
     engine: EngineProcess | None,
     memory: Memory,
 ) -> ProfileResult:
     show = season.farm.text.show
     style = Style(season.farm.zone, show.temperature, show.rain)
     window = window_of(derived.now, style, season.farm.place, season.first, season.last)
-    scene = Scene(season.block, book, Lookup(derived.facts), style, derived.now, window)
+    scene = Scene(season.block, book, lookup, style, derived.now, window)
     label = season.season
     try:
         matches = evaluate(derived.facts, book.packs, engine, memory=memory)

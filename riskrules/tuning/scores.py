@@ -108,9 +108,10 @@ def _success(pod: Floats, right: Floats, some: npt.ArrayLike) -> Floats:
 
 
 def skill(counts: Floats) -> Floats:
-    """Return detection less the share of clean days that lay in a window: 0 where no better
-    than chance, 1 at best (Peirce 1884, Science 4:453, memory).
-    """  # noqa: D205
+    """Return detection less the share of clean days that lay in a window. [1]
+
+    0 where no better than chance, 1 at best (Peirce 1884, Science 4:453, memory).
+    """
     wrong = counts[..., _AT["false_days"]]
     return detection(counts) - _ratio(wrong, wrong + counts[..., _AT["quiet_days"]])
 

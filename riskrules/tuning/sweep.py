@@ -20,6 +20,7 @@ from riskrules.packs.model import Pack, Threshold
 from riskrules.tuning.rows import SeasonResult
 from riskrules.tuning.scores import DRAWS, LEVEL, Estimate, Score, resampled, score, skill, too_few
 from riskrules.tuning.tally import (
+    COLUMNS,
     DAY_S,
     Bools,
     Floats,
@@ -36,6 +37,7 @@ CHANCE = 0.05
 """A fit that shuffled sightings reach more often than this may be chance. (common practice, no
 source)"""
 STEPS = 9
+_DAYS = [COLUMNS.index(c) for c in ("foreseen", "missed", "false_days", "quiet_days")]
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,7 +188,9 @@ def sweep(
     done = [r for r in results if all(r.profile(n).state == "done" for n in names)]
     rows = tuple(_row(done, axes, values, latency, rules, draws, seed) for values in settings)
     tallies = [[tally(r, n, latency, rules) for n in names] for r in done]
-    counts = np.stack([matrix(t) for t in tallies]) if done else np.zeros((0, len(names), 14))
+    counts = (
+        np.stack([matrix(t) for t in tallies]) if done else np.zeros((0, len(names), len(COLUMNS)))
+    )
     why = _too_few(counts)
     left = (
         f" {len(results) - len(done)} block-seasons were not evaluated."
@@ -231,7 +235,7 @@ def _too_few(counts: Floats) -> str:
     if not len(counts):
         return "no block-season was evaluated"
     total = counts.sum(axis=0)
-    n = int((counts.sum(axis=1)[:, 3:9].sum(axis=1) > 0).sum())
+    n = int((counts[..., _DAYS].sum(axis=(1, 2)) > 0).sum())
     reasons = [too_few(row, n) for row in total]
     if any(reasons):
         return next(r for r in reasons if r)

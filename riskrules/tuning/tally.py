@@ -141,9 +141,11 @@ def walks_of(result: SeasonResult, hazard: str, enough: int = ENOUGH_EXAMINED) -
 
 
 def windows_of(spans: Sequence[Spanned], latency: Latency) -> Floats:
-    """Return when each infection would show: from its start plus the least latency, to its end
-    plus the most; shape (n, 2). [s]
-    """  # noqa: D205
+    """Return when each infection would show; shape (n, 2). [s]
+
+    From its start plus the least latency to its end plus the most: the infection may have been
+    at any moment between.
+    """
     return np.array(
         [(s.start + latency.least * DAY_S, s.end + latency.most * DAY_S) for s in spans],
         dtype=np.float64,

@@ -131,5 +131,3 @@ def moment_of(now: int, clock: int) -> int:
     (1003600, 1000000)
     """
     return clock if abs(clock - now) <= DAY_S else now
-
-

@@ -198,9 +198,7 @@ def _night(b: BlockReview, review: Review) -> BlockNight:
         severity, sentence = QUIET, b.state.sentence
     else:  # findings are ahead only: the state's sentence speaks of those
         severity, sentence = _told(b, review, bool(open_now))
-    return BlockNight(
-        b.text.block, severity, sentence, worst, others, ahead, len(b.unknowns)
-    )
+    return BlockNight(b.text.block, severity, sentence, worst, others, ahead, len(b.unknowns))
 
 
 def _told(b: BlockReview, review: Review, is_open: bool) -> tuple[str, str]:

@@ -128,6 +128,4 @@ def _body(asked: Asked) -> Body:
 
 def nothing_else(who: str, time: int, made: int) -> Record:
     """Return the record that the journal is current: nothing was done that is not written down."""
-    return Record(
-        id=uuid4(), time=time, body=Checked(), who=who, made=made, came_by="dashboard"
-    )
+    return Record(id=uuid4(), time=time, body=Checked(), who=who, made=made, came_by="dashboard")

@@ -31,7 +31,8 @@ class Inner:
         if scope["type"] == "lifespan":
             return
         headers = {k.decode(): v.decode() for k, v in scope["headers"]}
-        self.seen.append({"path": scope["path"], "headers": headers, "body": 0})
+        query = scope["query_string"].decode()
+        self.seen.append({"path": scope["path"], "query": query, "headers": headers, "body": 0})
         if scope["type"] == "websocket":
             await self._echo(scope, receive, send)
             return
@@ -117,7 +118,7 @@ def running(folder: Path, sign_in: bool = False, records: bool = False) -> Itera
     devices = Devices(folder / ".farm.devices.json")
     made = certificate(folder / "front", ["127.0.0.1", "localhost"])
     front = Front(devices, ports[0], SECRET, frozenset({"127.0.0.1", "localhost"}),
-                  ports[0] if records else None, sign_in)  # fmt: skip
+                  (ports[0], "the-walks-token") if records else None, sign_in)  # fmt: skip
     with (
         serving(inner, ports[0], lifespan="off"),
         serving(front, ports[1], lifespan="on", ssl_certfile=str(made.cert),

@@ -131,7 +131,7 @@ def test_dawn_in_a_browser(sample_farm, server, browser_page):
     why.click()
     facts = page.locator("details details summary").first
     facts.click()
-    assert page.get_by_text("Threshold", exact=False).first.is_visible()
+    assert page.locator("details details").get_by_text("Threshold", exact=False).first.is_visible()
     done = page.locator(f".st-key-{MARK} button").first
     done.click()
     page.get_by_text("kept in the journal", exact=False).first.wait_for()

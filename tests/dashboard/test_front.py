@@ -4,6 +4,7 @@ import socket
 import time
 from concurrent.futures import ThreadPoolExecutor
 from urllib.parse import quote
+from uuid import uuid4
 
 import pytest
 from front_help import SECRET, running
@@ -13,6 +14,8 @@ from websockets.sync.client import connect
 from riskrules.door.front import COOKIE, FORM_LARGEST, LARGEST
 from riskrules.door.guesses import EACH
 from riskrules.door.pairing import pair_address, picture
+from riskrules.door.start import port_of
+from riskrules.journal.serve import receive
 
 
 @pytest.fixture
@@ -191,7 +194,8 @@ def test_walks_are_for_the_scout(tmp_path):
         own = {"Origin": front.origin}
         assert front.ask(path="/walk", token=reader)[0] == 403
         assert front.ask("POST", "/records", own, b"[]", reader)[0] == 403
-        assert front.ask(path="/walk?block=a", token=scout)[0] == 200
+        assert front.ask(path="/walk/1?token=guess", token=scout)[0] == 200
+        assert front.inner.seen[-1]["query"] == "token=the-walks-token"
         assert front.ask("POST", "/records", own, b"[]", scout)[0] == 200
         assert front.ask("POST", "/records", {}, b"[]", scout)[0] == 403
         assert front.ask(path="/walk")[0] == 401
@@ -218,3 +222,15 @@ def test_the_picture_is_a_qr_code_of_the_address():
     """No reader of QR pictures is at hand here: only that it is a picture of that address."""
     a, b = (picture(pair_address("https://192.168.1.7:8443", code)) for code in ("one", "two"))
     assert a.startswith(b"\x89PNG") and a != b
+
+
+def test_the_journals_own_server_takes_the_front_for_its_own(tmp_path):
+    with running(tmp_path, records=True) as front:
+        host = f"127.0.0.1:{front.port}"
+        with receive(tmp_path / "journal.db", names=[host]) as walks:
+            front.front.records = (port_of(walks.url), walks.token)
+            _, scout = front.pair("scout")
+            status, _, body = front.ask(path=f"/walk/{uuid4()}", token=scout)
+            assert (status, body.decode()) == (404, "no such walk here\n")
+            said = {"Origin": front.origin, "Content-Type": "application/json"}
+            assert front.ask("POST", "/records", said, b"[]", scout)[0] == 403  # no form sent it

@@ -57,7 +57,7 @@ def test_a_file_is_dropped_mapped_and_read_in(app, tmp_path):
         again.run()
         assert not again.exception
     mapping = load_mapping(dropped.mapping_path)
-    assert mapping.columns["T (F)"] == "air_temperature [degF]"
+    assert mapping.columns["T [F]"] == "air_temperature [degF]"
     assert mapping.date_order == "day_first"
     assert any("48 of 48 rows" in m.value for m in again.markdown)
     next(b for b in again.button if b.label == say("loggers.read_in")).click()

@@ -75,10 +75,8 @@ def test_a_sighting_at_stops_raises_a_finding(farm, server, browser_page):
     shoot(page, "rows_end", 390)
     page.goto(f"{url}/dawn")
     settled(page)
-    rules = {(f.rule, f.block) for f in open_desk(farm).review().findings}
-    assert ("gray_mold.sighting_confirms", "south_beds") in rules
-    sentence = next(f.sentence for f in open_desk(farm).review().findings
-                    if f.rule == "gray_mold.sighting_confirms" and f.block == "south_beds")  # fmt: skip
+    found = {(f.rule, f.block): f.sentence for f in open_desk(farm).review().findings}
+    sentence = found["gray_mold.sighting_confirms", "south_beds"]
     assert sentence[:40] in page.locator("[data-testid=stMain]").inner_text()
 
 
@@ -113,8 +111,8 @@ def test_a_log_dropped_mapped_and_reported(farm, server, browser_page, width):
     settled(page)
     choose(page, say("loggers.sensor"), "south_beds, south_beds")
     choose(page, say("loggers.date_order"), say("loggers.date_order_day_first"))
-    choose(page, say("loggers.column", header="T (F)"), "Air temperature [°F]")
-    choose(page, say("loggers.column", header="Hum"), "Humidity [%]")
+    choose(page, say("loggers.column", header="T [F]"), "Air temperature [°F]")
+    choose(page, say("loggers.column", header="Batt"), say("loggers.column_ignore"))
     page.get_by_text("48 of 48 rows would be kept").wait_for()
     settled(page)
     shoot(page, "loggers_drop", width)

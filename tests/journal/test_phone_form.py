@@ -57,7 +57,7 @@ def cut(browser: Any) -> Iterator[Any]:
     """Return a fresh phone without network."""
     size = {"width": 390, "height": 844}
     context = browser.new_context(viewport=size, accept_downloads=True, offline=True)
-    context.set_default_timeout(10_000)
+    context.set_default_timeout(30_000)
     yield context
     errors = [said for page in context.pages for said in getattr(page, "errors", [])]
     context.close()
@@ -133,6 +133,7 @@ def test_nothing_is_guessed_for_a_count_that_is_half_written(cut: Any, tmp_path:
     page.click("#begin")
     tap(page, f"One more: Affected, {GRAY}")
     assert page.get_by_text("How many did you look at?").is_visible()
+    assert page.get_by_role("button", name=f"None seen, {GRAY}").is_disabled()
     page.get_by_role("textbox", name=f"Looked at, {LEATHER}").fill("10")
     page.get_by_role("textbox", name=f"Affected, {LEATHER}").fill("12")
     assert page.get_by_text("12 affected of 10 looked at cannot be").is_visible()
@@ -202,13 +203,13 @@ def test_two_windows_of_one_walk_do_not_overwrite_each_other(cut: Any, tmp_path:
     shows = "([name, n]) => document.querySelector(`[aria-label='${name}']`).value === n"
     name = f"Affected, {GRAY}"
     tap(one, f"One more: {name}")
-    two.wait_for_function(shows, arg=[name, "1"])
+    two.wait_for_function(shows, polling=100, arg=[name, "1"])
     tap(two, f"One more: {name}")
-    one.wait_for_function(shows, arg=[name, "2"])
+    one.wait_for_function(shows, polling=100, arg=[name, "2"])
     tap(two, f"None seen, {LEATHER}")
     tap(one, f"Looked at all 10, {GRAY}")
-    one.wait_for_function(shows, arg=[f"Affected, {LEATHER}", "0"])
-    two.wait_for_function(shows, arg=[f"Looked at, {GRAY}", "10"])
+    one.wait_for_function(shows, polling=100, arg=[f"Affected, {LEATHER}", "0"])
+    two.wait_for_function(shows, polling=100, arg=[f"Looked at, {GRAY}", "10"])
     records, _ = handed_over(one, tmp_path)
     assert sorted((r.body.symptom, r.body.affected) for r in records) == [
         ("gray_mold", 2),
@@ -221,10 +222,12 @@ def test_an_older_tap_that_arrives_later_does_not_count(cut: Any, tmp_path: Path
     one, two = opened(cut, address), opened(cut, address)
     tap(one, f"Looked at all 10, {GRAY}")
     field = f"riskrules walk 1/{WALK}/c/1/gray_mold/ripe_fruit/e"
-    two.wait_for_function("name => localStorage.getItem(name) !== null", arg=field)
+    two.wait_for_function("name => localStorage.getItem(name) !== null", polling=100, arg=field)
     old = json.dumps({"v": 3, "t": 1000, "at": 1000})
     two.evaluate("([name, old]) => localStorage.setItem(name, old)", [field, old])
-    one.wait_for_function("name => JSON.parse(localStorage.getItem(name)).v === 10", arg=field)
+    one.wait_for_function(
+        "name => JSON.parse(localStorage.getItem(name)).v === 10", polling=100, arg=field
+    )
     assert count(one, GRAY, "Looked at") == "10"
 
 
@@ -243,6 +246,9 @@ def test_a_change_after_handing_over_is_a_correction(cut: Any, tmp_path: Path) -
     assert second[1].body.affected == 2
     page.goto(page.url.split("#")[0] + "#stop-1")
     tap(page, f"Clear the count, {GRAY}")
+    assert count(page, GRAY, "Affected") == "2"
+    tap(page, "Tap again to clear")
+    assert count(page, GRAY, "Affected") == ""
     third, _ = handed_over(page, tmp_path)
     assert third[:2] == second and isinstance(third[2].body, TakenBack)
     assert third[2].replaces == second[1].id
@@ -349,7 +355,14 @@ def test_without_a_name_nothing_is_handed_over(cut: Any, tmp_path: Path) -> None
     assert page.get_by_text("Write your name first").is_visible()
 
 
-@pytest.mark.parametrize(("width", "height"), [(320, 640), (390, 844), (1280, 800)])
+@pytest.mark.parametrize(
+    ("width", "height"),
+    [
+        (390, 844),
+        pytest.param(320, 640, marks=pytest.mark.long),
+        pytest.param(1280, 800, marks=pytest.mark.long),
+    ],
+)
 def test_buttons_are_large_and_nothing_runs_over_the_edge(
     cut: Any, tmp_path: Path, width: int, height: int
 ) -> None:
@@ -367,6 +380,7 @@ def test_buttons_are_large_and_nothing_runs_over_the_edge(
         assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
+@pytest.mark.long
 def test_a_walk_can_be_done_by_keyboard_alone(cut: Any, tmp_path: Path) -> None:
     page = opened(cut, written_form(tmp_path))
     page.keyboard.press("Tab")
@@ -385,6 +399,7 @@ def test_a_walk_can_be_done_by_keyboard_alone(cut: Any, tmp_path: Path) -> None:
     assert (count(page, GRAY, "Looked at"), count(page, GRAY, "Affected")) == ("10", "0")
 
 
+@pytest.mark.long
 def test_a_symptom_can_be_added_on_another_part(cut: Any, tmp_path: Path) -> None:
     page = opened(cut, f"{written_form(tmp_path)}#stop-2")
     page.get_by_text("Seen something else?").click()
@@ -396,6 +411,7 @@ def test_a_symptom_can_be_added_on_another_part(cut: Any, tmp_path: Path) -> Non
     assert [(r.body.part, r.id) for r in records] == [("leaf", uuid5(WALK, "gray_mold/leaf"))]
 
 
+@pytest.mark.long
 def test_a_clock_before_the_walk_was_planned_is_told(cut: Any, tmp_path: Path) -> None:
     page = cut.new_page()
     page.clock.set_fixed_time("2020-01-01T08:00:00Z")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import socket
 from collections.abc import Iterator
+from contextlib import suppress
 from http.client import HTTPConnection
 from pathlib import Path
 from typing import Any
@@ -231,6 +232,17 @@ def test_too_many_at_once_are_asked_to_come_again(receiver: Receiver) -> None:
     for _ in range(serve_http.AT_ONCE):
         receiver._server.room.release()
     assert sent(receiver, seen())[0] == 200
+
+
+def test_a_closed_server_ends_connections_that_stay_open(tmp_path: Path) -> None:
+    with receive(tmp_path / "journal.db", token=TOKEN) as opened:
+        host, port = opened.url.removeprefix("http://").split(":")
+        wire = socket.create_connection((host, int(port)), timeout=10)
+        wire.sendall(b"POST /records HTTP/1.1\r\n")
+    with wire, suppress(ConnectionResetError):
+        assert b" 200 " not in wire.recv(1000)
+    with pytest.raises(OSError):
+        socket.create_connection((host, int(port)), timeout=2)
 
 
 def test_a_short_token_and_a_broken_journal_are_refused(tmp_path: Path) -> None:

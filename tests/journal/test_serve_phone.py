@@ -32,7 +32,7 @@ def browser() -> Iterator[Any]:
 @pytest.fixture
 def context(browser: Any) -> Iterator[Any]:
     made = browser.new_context(viewport={"width": 390, "height": 844})
-    made.set_default_timeout(15_000)
+    made.set_default_timeout(30_000)
     yield made
     made.close()
 
@@ -63,7 +63,7 @@ def to(page: Any, name: str) -> None:
 
 def told(page: Any, words: str) -> None:
     script = "words => document.getElementById('sent').textContent.includes(words)"
-    page.wait_for_function(script, arg=words)
+    page.wait_for_function(script, polling=100, arg=words)
 
 
 def test_a_walk_without_reach_is_sent_when_it_is_back_and_a_change_is_a_correction(
@@ -151,6 +151,7 @@ def test_what_the_farm_refuses_stays_on_the_phone_with_the_reason(
     assert receiver.journal.last() == 1
 
 
+@pytest.mark.long
 def test_a_link_without_its_token_says_how_to_go_on(context: Any, receiver: Receiver) -> None:
     page = named(context, receiver.link(WALK))
     receiver.token = "another-token-since-the-start"

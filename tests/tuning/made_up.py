@@ -79,7 +79,7 @@ def season(
         name: [finding(START + d * DAY, hours[d]) for d in np.flatnonzero(hours >= limit)]
         for name, limit in thresholds.items()
     }
-    walks = [(START + d * DAY + 10 * HOUR, 5 * int(shows(hours, d, rng))) for d in range(30, 200, 7)]
+    walks = [(START + d * DAY + 2 * HOUR, 5 * int(shows(hours, d, rng))) for d in range(30, 200, 7)]
     return result(block, label, findings, walks)
 
 
@@ -87,7 +87,7 @@ def from_hidden(hidden: float) -> Callable[[np.ndarray, int, Rng], bool]:
     """Return scouts that see the symptom 14 to 28 days after a night of the hidden hours."""
 
     def shows(hours: np.ndarray, day: int, rng: Rng) -> bool:
-        # A walk at 10 h: infections of the nights that began 14 to 28 days before it.
+        # Two hours after a night begins: of those that began 14 to 28 days before.
         return bool((hours[max(day - 28, 0) : day - 13] >= hidden).any())
 
     return shows
@@ -126,7 +126,9 @@ def humid_block_season(
     }
     cause = {k: np.zeros(len(time), dtype=np.int64) for k in values}
     rows = Readings(time, HOUR, values, cause, np.zeros(len(time), dtype=bool), files=("x.csv",))
-    events = [Event(first + d * DAY + HOUR, "row_cover", "on", block=block) for d in range(0, days, 5)]
+    events = [
+        Event(first + d * DAY + HOUR, "row_cover", "on", block=block) for d in range(0, days, 5)
+    ]
     events += [
         Event(first + d * DAY + HOUR, "stages", "60 65", block=block, stages=(60, 65))
         for d in range(0, days, 5)

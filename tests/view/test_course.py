@@ -22,7 +22,8 @@ from riskrules.facts.state import DAY_S  # noqa: E402
 from riskrules.findings.model import SEVERITIES  # noqa: E402
 from riskrules.logs.events import Event  # noqa: E402
 from riskrules.view.course import course  # noqa: E402
-from riskrules.view.course_figure import course_figure, said  # noqa: E402
+from riskrules.view.course_draw import said  # noqa: E402
+from riskrules.view.course_figure import course_figure  # noqa: E402
 from riskrules.view.course_lanes import (  # noqa: E402
     quality_stretches,
     state_stretches,
@@ -106,7 +107,9 @@ def test_stale_states_are_unknown(desk):
         (1000 + 3 * limit, 1000 + 3 * limit + 50, "off"),
     ]  # fmt: skip
     assert [s.word for s in state_stretches([], "sides", 0, 9, shared)] == ["unknown"]
-    assert [s.word for s in state_stretches([], "sides", 0, 9, shared, "no tunnel")] == ["no tunnel"]
+    assert [s.word for s in state_stretches([], "sides", 0, 9, shared, "no tunnel")] == [
+        "no tunnel"
+    ]
 
 
 def test_state_lane_agrees_with_the_facts(desk):

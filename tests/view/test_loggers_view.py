@@ -97,8 +97,8 @@ def test_the_figure_is_on_the_farms_clock_and_escapes(messy):
     desk = open_desk(messy)
     some = loggers.lanes(desk.report(), "gate_beds")
     names = dict.fromkeys(loggers.DRAWN, "x")
-    made = figure(some, ZoneInfo("America/Indiana/Indianapolis"), names, lambda x: "<b>" + x.variable,
-                  lambda x, p: "<i>")  # fmt: skip
+    zone = ZoneInfo("America/Indiana/Indianapolis")
+    made = figure(some, zone, names, lambda x: "<b>" + x.variable, lambda x, p: "<i>")
     assert {t.marker.pattern.shape for t in made.data} == {"", ".", "x", "/"}
     assert all(y.startswith("&lt;b>") for t in made.data for y in t.y)
     first = min(t.base[0] for t in made.data if len(t.base))

@@ -118,7 +118,9 @@ def test_a_journal_is_made_and_named(tmp_path):
     farm.write_text(text.rstrip("\n"))
     (tmp_path / "journal.db").write_text("somebody's file")
     made = make_journal(farm)
-    assert made.name == "journal_2.db" and (tmp_path / "journal.db").read_text() == "somebody's file"
+    assert (
+        made.name == "journal_2.db" and (tmp_path / "journal.db").read_text() == "somebody's file"
+    )
     assert farm.read_text() == text.rstrip("\n") + "\njournal: journal_2.db\n"
     assert load_farm(farm).text.journal == "journal_2.db"
     with pytest.raises(RiskRulesError, match="already"):

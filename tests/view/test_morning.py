@@ -56,10 +56,18 @@ def test_sentences_are_those_of_the_command_in_its_order(desk, said):
 def test_jobs_are_those_of_the_command_fitted_as_it_fits_them(desk, said):
     """The plan is fitted here from a review without hours; the command fits with them."""
     m = morning(desk.review(), None, 3.0)
-    mine = [(j.job, j.words, [(b.block, b.plan, b.hours, list(b.checks)) for b in j.blocks])
-            for j in m.jobs]  # fmt: skip
-    theirs = [(j["job"], j["words"], [(b["block"], b["plan"], b["hours"], b["checks"])
-                                      for b in j["blocks"]]) for j in said["work"]["jobs"]]  # fmt: skip
+    mine = [
+        (j.job, j.words, [(b.block, b.plan, b.hours, list(b.checks)) for b in j.blocks])
+        for j in m.jobs
+    ]
+    theirs = [
+        (
+            j["job"],
+            j["words"],
+            [(b["block"], b["plan"], b["hours"], b["checks"]) for b in j["blocks"]],
+        )
+        for j in said["work"]["jobs"]
+    ]
     assert mine == theirs
     assert m.planned_hours == said["work"]["planned_hours"] and m.undone
 
@@ -127,9 +135,11 @@ def test_marks_change_who_gets_hours(desk):
 def test_block_filter_hides_no_numbers_of_the_plan(desk):
     m = morning(desk.review(), None, 3.0)
     only = m.only({"hill_beds"})
-    assert {n.block for n in only.nights} == {"hill_beds"} == {
-        b.block for j in only.jobs for b in j.blocks
-    }
+    assert (
+        {n.block for n in only.nights}
+        == {"hill_beds"}
+        == {b.block for j in only.jobs for b in j.blocks}
+    )
     assert only.planned_hours == m.planned_hours
 
 

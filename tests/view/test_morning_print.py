@@ -81,7 +81,7 @@ def test_every_caution_names_the_jobs_it_belongs_to(m):
     for number, job in enumerate(m.jobs, 1):
         for caution in job.cautions:
             line = next(x for x in lines if x.startswith(caution))
-            assert number in [int(n) for n in re.findall(r"\d+", line[len(caution):])]
+            assert number in [int(n) for n in re.findall(r"\d+", line[len(caution) :])]
 
 
 def test_pdf_is_whole_and_the_same_twice(m):

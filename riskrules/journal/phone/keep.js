@@ -142,6 +142,7 @@ async function bringBack() {
   try {
     for (const [key, entry] of await readAll("fields", range)) {
       seen.set(key[1], entry);
+      keeping.at = Math.max(keeping.at, entry.at);
       if (newer(entryOf(key[1]), entry) === entry) note(key[1], entry);
     }
   } catch {

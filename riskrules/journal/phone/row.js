@@ -76,7 +76,7 @@ function noteCard() {
     makeRow({ kind: "note", text, photos: [] });
     empty("d/note", "freeNote");
   };
-  return el("section", { class: "card" }, el("h2", null, TEXT.freeNote),
+  return el("section", { class: "card" },
     textBox(TEXT.freeNote, "d/note", 3500, { id: "freeNote", lines: 3 }), said,
     button(TEXT.freeNoteKeep, keep, { class: "wide" }));
 }

@@ -15,27 +15,45 @@ function counter(stop, key, what, label, last) {
     turn(1, TEXT.more, "more"), last);
 }
 
+const SURE_MS = 4000;
+
+function clearButton(stop, key, title) {
+  const ask = (words) => {
+    made.textContent = words;
+    made.setAttribute("aria-label", words === TEXT.clearCount ? TEXT.clearOf(title) : words);
+  };
+  const made = button("", () => {
+    if (made.textContent === TEXT.clearSure) {
+      clearCount(stop, key);
+      ask(TEXT.clearCount);
+    } else {
+      ask(TEXT.clearSure);
+      setTimeout(ask, SURE_MS, TEXT.clearCount);
+    }
+  }, { class: "quiet" });
+  ask(TEXT.clearCount);
+  return kept(made, () => { made.hidden = countAt(stop, key).state === "open"; });
+}
+
 function card(stop, key) {
   const title = titleOf(key);
   const all = button(TEXT.allOf(PLAN.per_stop), () => put(fieldOf(stop, key, "e"), PLAN.per_stop), {
     "aria-label": TEXT.allOfLong(PLAN.per_stop, title),
   });
-  const none = button(TEXT.noneSeen, () => noneSeen(stop, key), {
+  // Beside +1: a wet glove that slips must not wipe out what was counted.
+  const none = kept(button(TEXT.noneSeen, () => noneSeen(stop, key), {
     "aria-label": TEXT.noneSeenOf(title),
-  });
+  }), (made) => { made.disabled = ![null, 0].includes(countAt(stop, key).a); });
   const say = kept(el("p", { class: "say" }), (line) => {
     const count = countAt(stop, key);
     line.textContent = count.say;
     line.dataset.state = count.state;
   });
-  const clear = kept(button(TEXT.clearCount, () => clearCount(stop, key), {
-    class: "quiet", "aria-label": TEXT.clearOf(title),
-  }), (made) => { made.hidden = countAt(stop, key).state === "open"; });
   return el("section", { class: "card", "data-key": key },
     el("h2", null, title),
     counter(stop, key, "e", TEXT.lookedAt, all),
     counter(stop, key, "a", TEXT.affected, none),
-    el("div", { class: "under" }, say, clear),
+    el("div", { class: "under" }, say, clearButton(stop, key, title)),
     el("div", { class: "under" }, looksOf(key), ...photoButton(TEXT.photoOf(title), key, stop)));
 }
 
