@@ -12,6 +12,8 @@ from pathlib import Path
 from typing import Literal
 from zoneinfo import available_timezones
 
+from pydantic import TypeAdapter, ValidationError
+
 from riskrules.errors import LogError, PackError, Problem, RiskRulesError
 from riskrules.farm import Farm, load_farm
 from riskrules.journal.store import open_journal
@@ -19,7 +21,6 @@ from riskrules.logbook.intake import Taken, take_in
 from riskrules.logs.mapping import LogMapping, Placed, load_mapping
 from riskrules.logs.propose import Proposal, propose
 from riskrules.logs.store import LogStore
-from riskrules.packs.marked import Marked
 from riskrules.packs.yaml_parts import in_quotes
 from riskrules.shipped import rulepacks_folder
 from riskrules.view.chosen import HOME, home
@@ -144,7 +145,7 @@ def begin_farm(
     taken: list[Taken] = []
 
     def fill(folder: Path) -> None:
-        mapped = {log.block for log in logs if log.mapping.strip()}
+        mapped = {log.block for log in logs if says_something(log.mapping)}
         text = farm_text(place, blocks, mapped)
         (folder / "farm.yaml").write_text(text, encoding="utf-8")
         _write_logs(folder, blocks, logs)
@@ -215,9 +216,14 @@ def look_at(data: bytes, file: str) -> Proposal:
         return propose(_put(Path(folder) / "log", data, file))
 
 
+def says_something(mapping: str) -> bool:
+    """Return whether a mapping's text holds more than comments."""
+    return any(line.split("#")[0].strip() for line in mapping.splitlines())
+
+
 def checked_mapping(text: str) -> LogMapping:
     """Return the mapping that a text says; an empty one for comments alone."""
-    if not any(line.split("#")[0].strip() for line in text.splitlines()):
+    if not says_something(text):
         return LogMapping()
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "mapping.yaml"
@@ -248,11 +254,13 @@ def _write_logs(folder: Path, blocks: Sequence[BlockDraft], logs: Sequence[LogDr
             message = f"a log of '{log.block}'; expected one of {', '.join(sorted(names))}"
             raise LogError([Problem(log.file, 0, 0, message)])
         _put(folder / "logs" / log.block / f"first_{number}", log.data, log.file)
-        if log.mapping.strip():
+        if says_something(log.mapping):
             checked_mapping(log.mapping)
-            Marked(f"mapping of {log.file}", log.mapping)
             (folder / "mappings").mkdir(exist_ok=True)
             path = folder / "mappings" / f"{log.block}.yaml"
+            if path.exists() and path.read_text(encoding="utf-8") != log.mapping:
+                message = f"a second mapping of {log.block}; expected one for all its logs"
+                raise LogError([Problem(log.file, 0, 0, message)])
             path.write_text(log.mapping, encoding="utf-8")
 
 
@@ -298,3 +306,29 @@ def _named(made: Path, base: Path, plain: str) -> Path:
         os.replace(made, folder)
         return folder
     raise RiskRulesError(f"{base}: 1,000 farms are called {plain}; expected another name")
+
+
+def draft_text(place: PlaceDraft | None, blocks: Sequence[BlockDraft]) -> str:
+    """Return what was said so far as one line, for the address of the page."""
+    return DRAFT.dump_json((place, tuple(blocks))).decode()
+
+
+def draft_of(text: str) -> tuple[PlaceDraft | None, tuple[BlockDraft, ...]]:
+    """Return what was said so far; nothing where the line is not one of ours.
+
+    Examples
+    --------
+    >>> draft_of(draft_text(None, [BlockDraft("beds")]))[1][0].words
+    'beds'
+    >>> draft_of("[1]")
+    (None, ())
+    """
+    try:
+        return DRAFT.validate_json(text)
+    except ValidationError:
+        return None, ()
+
+
+DRAFT: TypeAdapter[tuple[PlaceDraft | None, tuple[BlockDraft, ...]]] = TypeAdapter(
+    tuple[PlaceDraft | None, tuple[BlockDraft, ...]]
+)

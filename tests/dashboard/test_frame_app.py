@@ -74,3 +74,16 @@ def test_the_first_page_in_a_real_browser(sample_farm, server, browser_page):
     settled(page)
     assert page.locator("h1").first.is_visible()
     shoot(page, "start", 1440)
+
+
+def test_every_address_leads_to_its_page(sample_farm, server, browser_page):
+    """The first visitor after a start, too, and the page where one begins."""
+    page = browser_page(1440)
+    url = server(sample_farm).url
+    for name in ("people", "dawn", ""):
+        page.goto(f"{url}/{name}")
+        settled(page)
+        page.wait_for_url(f"**/{name or 'dawn'}**")
+        page.get_by_role("heading", level=1, name=words.say(f"{name or 'dawn'}.title")).wait_for()
+        assert not page.get_by_role("dialog").count()
+    assert page.get_by_role("link", name=words.say("people.title")).count() == 1
