@@ -7,6 +7,7 @@ language is the same files with another name; what it lacks is said in English.
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Iterator
 from contextvars import ContextVar
 from functools import lru_cache
@@ -63,9 +64,14 @@ def has(key: str) -> bool:
 
 
 def known(of: str) -> dict[str, str]:
-    """Return all texts of a language, read again where a file was changed."""
+    """Return all texts of a language, read again a second after a file was changed."""
+    return _read(_files(of, int(time.monotonic())))
+
+
+@lru_cache(maxsize=8)
+def _files(of: str, second: int) -> tuple[tuple[str, int], ...]:
     files = sorted([*FOLDER.glob(f"{of}.yaml"), *FOLDER.glob(f"{of}_*.yaml")])
-    return _read(tuple((str(p), p.stat().st_mtime_ns) for p in files))
+    return tuple((str(p), p.stat().st_mtime_ns) for p in files)
 
 
 @lru_cache(maxsize=8)
