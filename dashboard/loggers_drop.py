@@ -5,12 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-import pandas as pd
 import streamlit as st
 
 from dashboard import frame
 from dashboard.frame import Page, plain
 from dashboard.loggers_report import block_word, variable
+from dashboard.loggers_table import table
 from dashboard.scout import put
 from dashboard.words import say
 from riskrules.errors import FileProblems, RiskRulesError
@@ -138,7 +138,7 @@ def _draw_file(
     if says:
         words = "; ".join(f"{k} {v}" for k, v in says.items())
         st.info(plain(say("loggers.farm_first", words=words)))
-    read = as_read(page.farm, source, dropped)
+    read = as_read(page.farm, source, dropped, page.style)
     _rows(page, read)
     if not can_begin(page.farm):
         st.info(say("loggers.cannot_begin"))
@@ -205,7 +205,8 @@ def _columns(
         with left if i % 2 == 0 else right:
             st.selectbox(
                 say("loggers.column", header=name), listed, listed.index(now),
-                format_func=column_word, key=f"{k}c{header.index(name)}", **more,
+                format_func=column_word, filter_mode="contains",
+                key=f"{k}c{header.index(name)}", **more,
             )  # fmt: skip
 
 
@@ -251,16 +252,16 @@ def _rows(page: Page, read: AsRead) -> None:
         st.error(say("loggers.rows_wrong"))
         st.markdown("\n".join(f"- {plain(w)}" for w in read.wrong[:12]))
         return
-    names = {key: column_name(key) for key in (read.rows[0] if read.rows else {})}
-    st.table(pd.DataFrame(list(read.rows)).rename(columns=names), hide_index=True,
-             border="horizontal")  # fmt: skip
+    keys = list(read.rows[0]) if read.rows else []
+    rows = [[row[key] or say("loggers.unknown") for key in keys] for row in read.rows]
+    table(say("loggers.rows"), [column_name(key) for key in keys], rows)
     if read.first is not None and read.last is not None:
         st.markdown(plain(say(
             "loggers.rows_count", kept=f"{read.kept:,}", read=f"{read.read:,}",
             first=page.style.moment(read.first), last=page.style.moment(read.last),
             minutes=f"{read.step / 60:g}",
         )))  # fmt: skip
-    st.caption(f"{say('loggers.unit_note')} {say('loggers.rows_why')}")
+    st.caption(say("loggers.rows_why"))
     if read.notes:
         with st.expander(say("loggers.row_notes")):
             st.markdown("\n".join(f"- {plain(n)}" for n in read.notes[:30]))

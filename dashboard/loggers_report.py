@@ -5,12 +5,13 @@ from __future__ import annotations
 import time
 from collections.abc import Sequence
 
-import pandas as pd
 import streamlit as st
 
 from dashboard.frame import Page, plain
+from dashboard.loggers_table import table
 from dashboard.scout import choice
 from dashboard.words import has, say
+from riskrules.journal.counts import percent
 from riskrules.logs.report import LogReport, TroubleRows
 from riskrules.view.age import age_of
 from riskrules.view.loggers import DRAWN, Age, Lane, Piece, ages, lanes, sums, troubles_of
@@ -63,17 +64,13 @@ def _ages(page: Page, found: Sequence[Age]) -> None:
                    icon=":material/sensors_off:")  # fmt: skip
     else:
         st.markdown(say("loggers.quiet_all"))
-    st.table(
-        pd.DataFrame([
-            {
-                say("loggers.age_col_what"): f"{block_word(a.block)}, {a.sensor}",
-                say("loggers.age_col_state"): _age_words(a),
-                say("loggers.age_col_last"): page.style.moment(a.last) if a.last else "–",
-            }
-            for a in found
-        ]),
-        hide_index=True, border="horizontal",
-    )  # fmt: skip
+    head = [say(f"loggers.age_col_{k}") for k in ("what", "state", "last")]
+    rows = [
+        (f"{block_word(a.block)}, {a.sensor}", _age_words(a),
+         page.style.moment(a.last) if a.last else "–")
+        for a in found
+    ]  # fmt: skip
+    table(say("loggers.ages"), head, rows)
 
 
 def _age_words(a: Age) -> str:
@@ -88,30 +85,22 @@ def share(value: float) -> str:
 
     Examples
     --------
-    >>> share(0.0001), share(1.0), share(0.99999)
-    ('under 0.1 %', '100 %', 'over 99.9 %')
+    >>> share(0.0001), share(1.0), share(0.99999), share(0.0)
+    ('under 0.1 %', '100 %', 'over 99.9 %', '0 %')
     """
-    from riskrules.journal.counts import percent
-
-    return percent(value).replace("100.0", "100").replace(" 0.0 %", " 0 %")
+    return percent(value, 0 if value in (0.0, 1.0) else 1)
 
 
 def _sums(report: LogReport) -> None:
     st.subheader(say("loggers.sum_title"))
-    st.table(
-        pd.DataFrame([
-            {
-                say("loggers.sum_block"): block_word(b.block),
-                say("loggers.sum_good"): share(b.good),
-                say("loggers.sum_doubted"): share(b.doubted),
-                say("loggers.sum_made"): share(b.made),
-                say("loggers.sum_missing"): share(b.missing),
-                say("loggers.sum_rows"): b.rows,
-            }
-            for b in sums(report)
-        ]),
-        hide_index=True, border="horizontal",
-    )  # fmt: skip
+    head = [
+        say(f"loggers.sum_{k}") for k in ("block", "good", "doubted", "made", "missing", "rows")
+    ]
+    rows = [
+        (block_word(b.block), *map(share, (b.good, b.doubted, b.made, b.missing)), f"{b.rows:,}")
+        for b in sums(report)
+    ]
+    table(say("loggers.sum_title"), head, rows)
 
 
 def lane_word(lane: Lane, alone: bool = False) -> str:
@@ -141,7 +130,7 @@ def _lanes(page: Page, block: str, some: Sequence[Lane]) -> None:
             return say("loggers.hover", **values)
         return say("loggers.hover_rows", n=f"{piece.rows:,}", **values)
 
-    names = {d: say(f"loggers.drawn_{d}") for d in DRAWN}
+    names: dict[str, str] = {d: say(f"loggers.drawn_{d}") for d in DRAWN}
     alone = len({lane.sensor for lane in some}) == 1
     drawn = figure(some, page.farm.zone, names, lambda x: lane_word(x, alone), hover)
     words = " ".join(lane_sentence(lane) for lane in some)
@@ -177,19 +166,13 @@ def _troubles(page: Page, some: Sequence[TroubleRows]) -> None:
 
 def _files(report: LogReport, block: str) -> None:
     with st.expander(say("loggers.files")):
-        st.table(
-            pd.DataFrame([
-                {
-                    say("loggers.file_name"): f.file, say("loggers.file_sensor"): f.sensor,
-                    say("loggers.file_read"): f.read, say("loggers.file_use"): f.in_use,
-                    say("loggers.file_refused"): f.refused,
-                    say("loggers.file_repeated"): f.repeated,
-                    say("loggers.file_replaced"): f.replaced,
-                }
-                for f in report.files if f.block == block
-            ]),
-            hide_index=True, border="horizontal",
-        )  # fmt: skip
+        names = ("name", "sensor", "read", "use", "refused", "repeated", "replaced")
+        rows = [
+            (f.file, f.sensor, *(f"{n:,}" for n in (f.read, f.in_use, f.refused, f.repeated,
+                                                    f.replaced)))
+            for f in report.files if f.block == block
+        ]  # fmt: skip
+        table(say("loggers.files"), [say(f"loggers.file_{n}") for n in names], rows)
 
 
 def _aside(page: Page, report: LogReport) -> None:

@@ -83,7 +83,8 @@ font-weight:600;white-space:nowrap}}
 .rr-faint{{color:{FAINT}}}
 .stApp h1{{font-size:1.7rem;padding-top:0}} .stApp h2{{font-size:1.3rem}}
 .stApp h3{{font-size:1.1rem}}
-[data-testid=stCaptionContainer],[data-testid=stCaptionContainer] *{{color:{FAINT}!important;opacity:1!important}}
+[data-testid=stCaptionContainer],[data-testid=stCaptionContainer] *{{
+color:{FAINT}!important;opacity:1!important}}
 .block-container{{padding-top:4.4rem;padding-bottom:3rem}}
 .stButton button,.stDownloadButton button,.stFormSubmitButton button{{min-height:2.75rem}}
 .rr-big .stButton button{{min-height:4rem;font-size:1.2rem}}

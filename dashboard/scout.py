@@ -28,7 +28,8 @@ from riskrules.view.rows_records import Hand
 WRITES = ("grower", "scout")
 SAID, ASK = "rows_said", "ask"
 STYLE = """<style>
-[class*=st-key-big] button{min-height:4.2rem;font-size:1.15rem}
+[class*=st-key-big] button{min-height:4.2rem}
+[class*=st-key-big] button p{font-size:1.15rem}
 [class*=st-key-nav] button{min-height:3.4rem}
 [class*=st-key-big] [data-testid=stButton]{min-width:9.5rem}
 [data-testid=stButtonGroup] button{height:auto}
@@ -103,7 +104,7 @@ def choice(
     now = st.query_params.get(name, "")
     index = options.index(now) if now in options else 0
     key = f"rows_{name}"
-    drawn = st.radio if len(options) <= 6 else st.selectbox
+    drawn: Any = st.radio if len(options) <= 6 else st.selectbox
     more: dict[str, Any] = {"horizontal": True} if drawn is st.radio else {}
     found = drawn(
         label, options, index=index, format_func=word, key=key,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
 import webbrowser
 from pathlib import Path
@@ -57,6 +58,7 @@ def dashboard(
 
     if farm is not None and not farm.is_file():
         raise typer.BadParameter(f"no farm file {farm}")
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))  # so that what was started is stopped
     opening = Opening(farm, store, journal, port)
     if share or sign_in:
         _share(opening, role, address, share_port, sign_in)

@@ -50,7 +50,7 @@ def show_panel(module: str, panel: Panel) -> None:
         **{kind: say(f"models.kind_{kind}") for kind in SYMBOLS},
     }  # fmt: skip
     st.plotly_chart(
-        figure(panel, words, hover), key=f"{module}_{panel.key}", config={"displaylogo": False},
+        figure(panel, words, hover), key=f"{module}_{panel.key}", config={"displayModeBar": False},
         theme=None,
     )  # fmt: skip
 

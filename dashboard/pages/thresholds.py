@@ -47,7 +47,7 @@ pack = packs[choose("pack", say("thresholds.pack"), list(packs), titles)]
 numbers, rules = st.tabs([say("thresholds.tab_numbers"), say("thresholds.tab_rules")])
 with numbers:
     every = {t.key: t for t in pack.thresholds}
-    names = {k: say("thresholds.is", name=t.name, value=t.shown) for k, t in every.items()}
+    names = {k: t.name for k, t in every.items()}
     chosen = every[choose("threshold", say("thresholds.threshold"), list(every), names)]
     show_threshold(chosen)
     may = page.visitor.may("adviser")

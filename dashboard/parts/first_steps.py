@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Literal
 
 import streamlit as st
 
@@ -10,6 +11,7 @@ from dashboard import frame
 from dashboard.frame import plain
 from dashboard.parts.plain_table import show_table
 from dashboard.words import say
+from riskrules.logs.mapping import Placed
 from riskrules.logs.propose import Proposal
 from riskrules.view.first import (
     KINDS,
@@ -25,11 +27,16 @@ from riskrules.view.first import (
     zones,
 )
 
-GROUNDS = (None, "plastic", "straw", "bare")
-PLANTS = (None, "day_neutral", "june_bearing")
-TUNNELS = (None, "low_tunnel", "open")
+UNITS: tuple[Literal["degC", "degF"], ...] = ("degF", "degC")
+GROUNDS: tuple[Literal["plastic", "straw", "bare"] | None, ...] = (None, "plastic", "straw", "bare")
+PLANTS: tuple[Literal["day_neutral", "june_bearing"] | None, ...] = (
+    None,
+    "day_neutral",
+    "june_bearing",
+)
+TUNNELS: tuple[Literal["low_tunnel", "open"] | None, ...] = (None, "low_tunnel", "open")
 COVERS = (None, True, False)
-PLACED = ("under_cover", "outside", "in_bed")
+PLACED: tuple[Placed, ...] = ("under_cover", "outside", "in_bed")
 
 
 @frame.for_roles("grower")
@@ -64,7 +71,7 @@ def own_farm() -> None:
 
 
 def _place(before: PlaceDraft | None) -> PlaceDraft:
-    old = before or PlaceDraft("", 0.0, 0.0, "")
+    old = before or PlaceDraft("", None, None, "")
     name = st.text_input(say("first.farm"), old.farm, key="farm", max_chars=100)
     left, right = st.columns(2)
     latitude = left.number_input(
@@ -78,7 +85,7 @@ def _place(before: PlaceDraft | None) -> PlaceDraft:
     zone = left.selectbox(say("first.zone"), names, at, key="zone",
                           placeholder=say("first.zone_choose"))  # fmt: skip
     units = right.radio(
-        say("first.units"), ("degF", "degC"), int(old.temperature == "degC"),
+        say("first.units"), UNITS, UNITS.index(old.temperature),
         format_func=lambda u: say(f"frame.units_{u}"), key="first_units",
     )  # fmt: skip
     return PlaceDraft(name, latitude, longitude, zone or "", units)

@@ -29,7 +29,9 @@ def show_versions(page: frame.Page, region: Region) -> None:
         return
     st.subheader(say("thresholds.versions"))
     labels = [
-        say("thresholds.version", version=v.version, when=v.when or "?", why=v.why or "?")
+        say("thresholds.version", version=v.version, when=v.when, why=v.why)
+        if v.why
+        else say("thresholds.version_alone", version=v.version)
         for v in found
     ]
     n = range(len(found))

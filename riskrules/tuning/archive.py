@@ -14,6 +14,7 @@ end of each log step), columns such as ``air_temperature [degC]`` (``air_tempera
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -42,6 +43,7 @@ from riskrules.tuning.seasons import BlockSeason, label_of
 from riskrules.tuning.store_archive import StoreArchive
 
 FARM_FILE = "farm.yaml"
+YEAR = re.compile("[12][0-9]{3}")
 
 
 class Archive(Protocol):
@@ -152,6 +154,6 @@ def _wrong(block: str, label: str, names: Sequence[str], months: Months) -> str:
     if block not in names:
         return f"no block '{block}' in {FARM_FILE}; expected one of {', '.join(names[:12])}"
     year = label[:4]
-    if not (year.isascii() and year.isdecimal()) or label != label_of(int(year), months):
+    if not YEAR.fullmatch(year) or label != label_of(int(year), months):
         return f"season '{label[:40]}'; expected such as {label_of(2024, months)}"
     return ""

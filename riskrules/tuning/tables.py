@@ -127,9 +127,12 @@ def _write_all(folder: Path, results: Iterable[SeasonResult]) -> None:
                     give(name)
         for name in TABLES:
             give(name)
-    finally:
         for file in files.values():
             file.close()
+    except BaseException:
+        for file in files.values():
+            file.is_open = False  # else it tries again to write its end when it is forgotten
+        raise
 
 
 def _hash(path: Path) -> str:

@@ -9,6 +9,7 @@ import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from threading import Lock
 from typing import Literal
 from zoneinfo import available_timezones
 
@@ -30,15 +31,20 @@ LARGEST = 50_000_000
 KINDS = (".csv", ".txt", ".tsv", ".xlsx", ".xls", ".ods")
 """What log files may end in; the reader looks at what is in them."""
 INVENTED = "INVENTED.txt"
+_JOURNALS = Lock()
+"""What makes the tables of a journal serves one thread of a process at a time."""
 
 
 @dataclass(frozen=True, slots=True)
 class PlaceDraft:
-    """Step one: the farm's name, where it is, its clock, and the units to read in."""
+    """Step one: the farm's name, where it is, its clock, and the units to read in.
+
+    Degrees are None until somebody says them: night and day follow from them.
+    """
 
     farm: str
-    latitude: float
-    longitude: float
+    latitude: float | None
+    longitude: float | None
     zone: str
     temperature: Literal["degC", "degF"] = "degF"
 
@@ -161,7 +167,13 @@ def draft_problems(place: PlaceDraft, blocks: Sequence[BlockDraft]) -> list[str]
     found = []
     if not place.farm.strip():
         found.append("the farm has no name")
-    if place.zone not in available_timezones():
+    elif not " ".join(place.farm.split()).isprintable():
+        found.append("the farm's name holds a character that cannot be printed")
+    if place.latitude is None or place.longitude is None:
+        found.append("where the farm is: degrees north and east")
+    if not place.zone:
+        found.append("the clock on the wall")
+    elif place.zone not in available_timezones():
         found.append(f"no clock '{place.zone}'; expected one such as America/Chicago")
     if not blocks:
         found.append("no block; expected one at least")
@@ -180,7 +192,7 @@ def farm_text(place: PlaceDraft, blocks: Sequence[BlockDraft], mapped: set[str])
     lines = [
         "# Begun on the dashboard; to be changed by hand as well.",
         f"farm: {in_quotes(' '.join(place.farm.split()))}",
-        f"place: {{latitude: {place.latitude:.5f}, longitude: {place.longitude:.5f}, "
+        f"place: {{latitude: {place.latitude or 0:.5f}, longitude: {place.longitude or 0:.5f}, "
         f"zone: {in_quotes(place.zone)}}}",
         f"show: {{temperature: {place.temperature}, rain: {rain}}}",
         "store: store",
@@ -275,7 +287,8 @@ def _into_store(farm: Farm) -> list[Taken]:
 
 
 def _with_journal(folder: Path) -> None:
-    open_journal(folder / "journal.db").close()
+    with _JOURNALS:
+        open_journal(folder / "journal.db").close()
 
 
 def _whole(base: Path, name: str, fill: Callable[[Path], None]) -> Path:

@@ -21,6 +21,7 @@ from riskrules.logs.propose import Proposal, propose
 from riskrules.logs.propose.text import quoted, remark
 from riskrules.logs.raw import RawLog
 from riskrules.logs.variables import VARIABLES
+from riskrules.show import Style
 from riskrules.sources import BESIDE, Source, mapping_for, read_source
 from riskrules.view.loggers_store import DROPPED
 
@@ -188,7 +189,7 @@ def corrected(
 class AsRead:
     """A file as its sensor would have it: counts, ends, the first rows, notes, or what is wrong.
 
-    ``rows`` are shown in our units, as text; ``wrong`` says why nothing was understood.
+    ``rows`` are text, in the units of the one who looks; ``wrong`` says why nothing was understood.
     """
 
     rows: tuple[dict[str, str], ...]
@@ -201,7 +202,9 @@ class AsRead:
     wrong: tuple[str, ...] = ()
 
 
-def as_read(farm: Farm, source: Source, dropped: Dropped) -> AsRead:
+def as_read(
+    farm: Farm, source: Source, dropped: Dropped, style: Style | None = None
+) -> AsRead:  # fmt: skip
     """Return a file as it is read for a sensor, with the mapping that lies beside it.
 
     What the farm file says of the sensor's logs goes before that mapping, here as in the store.
@@ -218,13 +221,30 @@ def as_read(farm: Farm, source: Source, dropped: Dropped) -> AsRead:
         row = {"line": line, "time": moment.isoformat(" ")}
         for name, values in rows.values.items():
             unit = VARIABLES[name.removesuffix("_outside")].unit
-            row[name] = "" if np.isnan(values[i]) else f"{values[i]:.6g} {unit}"
+            row[name] = "" if np.isnan(values[i]) else in_units(float(values[i]), unit, style)
         shown.append(row)
     kept = sum(len(r) for r in tables)
     first, last = (int(rows.time[0]), int(rows.time[-1])) if len(rows) else (None, None)
     notes = tuple(_note(n) for n in rows.notes)
     read = sum(r.rows_read for r in tables)
     return AsRead(tuple(shown), read, kept, first, last, int(rows.step), notes)
+
+
+def in_units(value: float, unit: str, style: Style | None) -> str:
+    """Return a value as fine as it was read, to hold it against what the logger wrote.
+
+    Examples
+    --------
+    >>> from zoneinfo import ZoneInfo
+    >>> in_units(21.7222, "degC", Style(ZoneInfo("UTC"), "degF")), in_units(0.5, "1", None)
+    ('71.1 °F', '0.5')
+    """
+    if style and unit == "degC" and style.temperature == "degF":
+        value, unit = value * 1.8 + 32, "°F"
+    elif style and unit == "mm" and style.rain == "in":
+        value, unit = value / 25.4, "in"
+    words = {"degC": " °C", "1": "", "m s-1": " m/s"}.get(unit, f" {unit}")
+    return f"{value:.4g}{words}"
 
 
 def _words(problem: Any) -> str:

@@ -65,10 +65,10 @@ def figure(
         ))  # fmt: skip
     made.update_layout(
         barmode="overlay", height=MORE_PX + LANE_PX * max(1, len(lanes)), dragmode="pan",
-        margin={"l": 8, "r": 8, "t": 8, "b": 8}, plot_bgcolor="#ffffff", paper_bgcolor="#ffffff",
+        margin={"l": 8, "r": 8, "t": 44, "b": 8}, plot_bgcolor="#ffffff", paper_bgcolor="#ffffff",
         font={"color": "#1d1a1c", "size": 14}, hovermode="closest",
         legend={"orientation": "h", "y": -0.02, "yanchor": "top", "x": 0},
-        xaxis={"type": "date", "side": "top", "gridcolor": "#ddd6da"},
+        xaxis={"type": "date", "side": "top", "gridcolor": "#ddd6da", "automargin": True},
         yaxis={"autorange": "reversed", "automargin": True, "fixedrange": True},
     )  # fmt: skip
     return made

@@ -14,6 +14,8 @@ from riskrules.view.scale import colour
 
 SYMBOLS = {"biology": "diamond", "arithmetic": "circle", "regression": "x-thin-open"}
 """The shape of a printed value, by what the comparison can show."""
+BOUNDS = {"at least": "triangle-up", "at most": "triangle-down"}
+"""The shape of a printed bound: the value is to lie on the side that it points to."""
 INK, FAINT = "#1d1a1c", "#5d555a"
 DASHES = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot")
 HATCH = "rgba(93,85,90,0.55)"
@@ -43,7 +45,7 @@ def figure(panel: Panel, words: Words, hover: Hover) -> go.Figure:
     for span in _outside(panel):
         fig.add_trace(_hatched(span, top, words["not_tested"], not fig.data))
     for i, curve in enumerate(panel.curves):
-        share = 0.35 + 0.6 * i / max(len(panel.curves) - 1, 1)
+        share = 0.35 + 0.6 * i / (len(panel.curves) - 1) if len(panel.curves) > 1 else 0.7
         y = [None if math.isnan(v) else v for v in curve.y]
         fig.add_trace(go.Scatter(
             x=curve.x, y=y, mode="lines", name=curve.label or words["y"], connectgaps=False,
@@ -85,11 +87,12 @@ def _hatched(span: tuple[float, float], y: tuple[float, float], name: str, first
 def _points(kind: str, points: list[Point], words: Words, hover: Hover) -> Any:
     said = [hover(p.row) for p in points]
     own = kind == "regression"
+    shapes = [BOUNDS.get(p.row.side, SYMBOLS[kind]) for p in points]
     return go.Scatter(
         x=[p.x for p in points], y=[p.row.printed for p in points], mode="markers",
         name=words[kind], text=said, hovertemplate="%{text}<extra></extra>",
         visible="legendonly" if own else True,
-        marker={"symbol": SYMBOLS[kind], "size": 7 if own else 11, "color": INK,
+        marker={"symbol": shapes, "size": 7 if own else 11, "color": INK,
                 "line": {"color": "#ffffff" if not own else INK, "width": 1}},
     )  # fmt: skip
 
@@ -97,9 +100,9 @@ def _points(kind: str, points: list[Point], words: Words, hover: Hover) -> Any:
 def _layout(panel: Panel, words: Words, top: tuple[float, float]) -> dict[str, Any]:
     axis = {"gridcolor": "#e4dfe2", "linecolor": "#8d858a", "zeroline": False}
     return {
-        "template": "none", "height": 420, "margin": {"l": 60, "r": 10, "t": 10, "b": 50},
+        "template": "none", "height": 440, "margin": {"l": 60, "r": 10, "t": 10, "b": 50},
         "font": {"color": INK, "size": 14}, "hovermode": "closest",
         "xaxis": {**axis, "title": {"text": words["x"]}, "range": list(panel.shown)},
         "yaxis": {**axis, "title": {"text": words["y"]}, "range": list(top)},
-        "legend": {"orientation": "h", "y": -0.22, "yanchor": "top"},
+        "legend": {"orientation": "h", "y": -0.27, "yanchor": "top"},
     }  # fmt: skip

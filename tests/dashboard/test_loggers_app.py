@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import doctest
+import importlib
 import shutil
 import sys
 
@@ -87,3 +89,9 @@ def test_an_address_names_no_path(app, tmp_path, known):
 def test_a_scout_cannot_drop(app, messy):
     run = app("loggers", messy, "scout")
     assert not run.exception and not run.get("file_uploader")
+
+
+@pytest.mark.parametrize("module", ["loggers_report", "loggers_drop", "loggers_table"])
+def test_doctests(module):
+    found = doctest.testmod(importlib.import_module(f"dashboard.{module}"))
+    assert found.attempted and not found.failed

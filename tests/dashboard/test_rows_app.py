@@ -157,6 +157,58 @@ def test_stale_states_are_confirmed(app, farm):
     assert (said.body.same, said.time) == (("row_cover",), NOW + 60)
 
 
+PNG = bytes.fromhex("89504e470d0a1a0a") + b"of a fruit"
+
+
+def test_photos_go_with_the_count_or_with_the_note(app, farm):
+    with journal_of(farm) as journal:
+        walk_in(journal)
+    run = ok(app("rows", farm, "scout", block="south_beds", stop="1"))
+    box = f"file_{KEY}"
+    by(run, "file_uploader", box).set_value(("../../x.png", PNG, "image/png"))
+    ok(run.run())
+    with journal_of(farm) as journal:
+        [note] = journal.records(kinds=("note",))
+        assert note.body.text.endswith("): photo") and len(note.body.photos) == 1
+        assert journal.photo(note.body.photos[0]).data == PNG
+    by(run, "button", f"more_{KEY}").click()
+    ok(run.run())
+    by(run, "file_uploader", box).set_value(("x.png", PNG + b"2", "image/png"))
+    ok(run.run())
+    with journal_of(farm) as journal:
+        [seen] = journal.records(kinds=("sighting",))
+        assert journal.photo(seen.body.photos[0]).data == PNG + b"2"
+    by(run, "file_uploader", box).set_value(("x.png", b"<script>", "image/png"))
+    ok(run.run())
+    assert "no image" in run.error[0].value
+    with journal_of(farm) as journal:
+        assert len(journal.photos()) == 2
+
+
+def test_a_filled_sheet_comes_back_once(app, farm):
+    from riskrules.journal.sheet import filled_template
+
+    with journal_of(farm) as journal:
+        rows = filled_template(walk_in(journal)).splitlines()
+    cells = rows[1].split(",")
+    cells[2:4], cells[9:11] = ["2026-06-20T22:00", "=cmd()"], ["2", "10"]
+    data = "\n".join([rows[0], ",".join(cells)]).encode()
+    for words in ("1 new, 0 known", "0 new, 1 known"):
+        run = ok(app("rows", farm, "scout", block="south_beds", do="along"))
+        by(run, "file_uploader", "rows_back").set_value(("s.csv", data, "text/csv"))
+        ok(run.run())
+        next(b for b in run.button if b.label == say("rows.back_take")).click()
+        ok(run.run())
+        assert words in run.success[0].value
+    run = ok(app("rows", farm, "scout", block="south_beds", do="along"))
+    wrong = data.replace(b",2,10", b",12,10")
+    by(run, "file_uploader", "rows_back").set_value(("s.csv", wrong, "text/csv"))
+    ok(run.run())
+    next(b for b in run.button if b.label == say("rows.back_take")).click()
+    ok(run.run())
+    assert "12 affected of 10" in "".join(m.value for m in run.markdown)
+
+
 def test_a_reader_is_refused_by_the_server(app, farm):
     run = app("rows", farm, "reader")
     assert run.error and not run.button

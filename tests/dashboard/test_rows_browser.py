@@ -15,6 +15,7 @@ from rows_help import cut_farm, walk_in  # noqa: E402
 from test_loggers_view import STRANGE  # noqa: E402
 
 from riskrules.journal.store import open_journal  # noqa: E402
+from riskrules.logs.mapping import load_mapping  # noqa: E402
 from riskrules.view.desk import open_desk  # noqa: E402
 
 LIE = "2026-06-20T22:30"
@@ -110,13 +111,19 @@ def test_a_log_dropped_mapped_and_reported(farm, server, browser_page, width):
     page.get_by_text(say("loggers.mapping_about")).wait_for()
     settled(page)
     choose(page, say("loggers.sensor"), "south_beds, south_beds")
-    choose(page, say("loggers.date_order"), say("loggers.date_order_day_first"))
+    page.get_by_text(say("loggers.rows_why")).wait_for()
+    settled(page)
     choose(page, say("loggers.column", header="T [F]"), "Air temperature [°F]")
     choose(page, say("loggers.column", header="Batt"), say("loggers.column_ignore"))
     page.get_by_text("48 of 48 rows would be kept").wait_for()
     settled(page)
     shoot(page, "loggers_drop", width)
     assert not wide(page) and not serious(page)
+    page.get_by_text("71.1 °F").wait_for()  # as it stands in the file: 71,1
+    [beside] = (farm.parent / "dropped").glob("*.mapping.yaml")
+    assert load_mapping(beside).columns == {
+        "T [F]": "air_temperature [degF]", "Hum": "relative_humidity [%]", "Batt": "ignore",
+    }  # fmt: skip
     page.get_by_role("button", name=say("loggers.read_in")).click()
     page.get_by_text("48 of 48 rows are kept").wait_for(timeout=60_000)
     files = {f.file: f.in_use for f in open_desk(farm).report().files if f.block == "south_beds"}
@@ -124,10 +131,12 @@ def test_a_log_dropped_mapped_and_reported(farm, server, browser_page, width):
 
 
 def choose(page, label: str, option: str) -> None:
-    """Choose from a list by keyboard."""
+    """Choose from a list: its letters narrow it down."""
     box = page.get_by_role("combobox", name=label)
     box.click()
+    box.fill(option)
     page.get_by_role("option", name=option, exact=True).click()
+    page.wait_for_timeout(300)
     settled(page)
 
 

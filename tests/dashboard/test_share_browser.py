@@ -2,6 +2,7 @@
 
 import os
 import re
+import socket
 import subprocess
 import sys
 import time
@@ -38,7 +39,9 @@ def shared(farm, tmp_path, *more):
         yield f"https://127.0.0.1:{ports[1]}", f"http://127.0.0.1:{ports[0]}", found and found[0]
     finally:
         child.terminate()
-        child.wait(15)
+        child.wait(30)
+    with pytest.raises(OSError), socket.create_connection(("127.0.0.1", ports[0]), timeout=5):
+        pass  # the server of pages was left running
 
 
 def test_a_phone_is_let_in_and_withdrawn(sample_farm, tmp_path, browser_page):

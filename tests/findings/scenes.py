@@ -9,8 +9,8 @@ from zoneinfo import ZoneInfo
 from riskrules.engine.plain import matches
 from riskrules.facts.kinds import Cause
 from riskrules.findings.build import Lookup, Scene, episodes, finding_of
-from riskrules.findings.unknowns import unknowns_of
 from riskrules.findings.model import Finding, UnknownFinding
+from riskrules.findings.unknowns import unknowns_of
 from riskrules.packs.examples import HOUR, ZERO, example_facts
 from riskrules.packs.model import Rule
 from riskrules.review import shipped_rulebook

@@ -10,9 +10,9 @@ import pytest
 from riskrules.engine.evaluate import evaluate
 from riskrules.facts.kinds import Cause
 from riskrules.findings.build import episodes
-from riskrules.findings.unknowns import unknowns_of
 from riskrules.findings.causes import WORDS, settling, words_of
 from riskrules.findings.model import SEVERITIES
+from riskrules.findings.unknowns import unknowns_of
 from riskrules.review import Review
 
 from .scenes import RULES, example, scene, unknowns

@@ -37,8 +37,8 @@ def threshold(name: str):  # type: ignore[no-untyped-def]
 
 
 @st.composite
-def changes(draw, names=st.sampled_from(NAMES)):  # type: ignore[no-untyped-def]
-    name = draw(names)
+def changes(draw):  # type: ignore[no-untyped-def]
+    name = draw(st.sampled_from(NAMES))
     t = threshold(name)
     steps = draw(st.integers(0, 1000))
     value = round(t.least + (t.most - t.least) * steps / 1000, 4)
@@ -64,8 +64,8 @@ def written(draw):  # type: ignore[no-untyped-def]
     for c in held:
         if draw(st.booleans()):
             lines.append(" " * dash.index("-") + f"# {next(notes)}")
-        pairs = [("threshold", c.threshold), ("value", f"{c.value!r}"), ("unit", quoted(c.unit)),
-                 ("reason", quoted(c.reason)), ("who", quoted(c.who)), ("when", quoted(c.when))]  # fmt: skip
+        pairs = [("threshold", c.threshold), ("value", f"{c.value!r}")]
+        pairs += [(key, quoted(getattr(c, key))) for key in ("unit", "reason", "who", "when")]
         if c.evidence:
             pairs.append(("evidence", quoted(c.evidence)))
         if draw(st.booleans()):

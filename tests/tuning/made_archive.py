@@ -36,9 +36,7 @@ def make_archive(
     folder.mkdir(parents=True, exist_ok=True)
     names = [f"bed_{i}" for i in range(blocks)]
     loan = "    borrow: [{of: bed_1, variables: [relative_humidity]}]\n"
-    text = "".join(
-        BLOCK.format(name=n, more=loan if lends and n == "bed_0" else "") for n in names
-    )
+    text = "".join(BLOCK.format(name=n, more=loan if lends and n == "bed_0" else "") for n in names)
     (folder / "farm.yaml").write_text(FARM.format(zone=ZONE, blocks=text), encoding="utf-8")
     rows = ["time,block,event,what,end,affected,examined"]
     for i, name in enumerate(names):

@@ -1,7 +1,8 @@
 """Run a replay in a process of its own, to be watched, starved or killed by a test.
 
-``python -m tests.tuning.runs_it ARCHIVE OUT WORKERS [SLOW_S] [BYTES]``: SLOW_S is slept after each
-block-season; BYTES is the most that a file may have (a disk that is full, as the process sees it).
+``python -m tests.tuning.runs_it ARCHIVE OUT WORKERS [SLOW_S] [BYTES]``: WORKERS is a number, or the
+address of a scheduler; SLOW_S is slept after each block-season; BYTES is the most that a file may
+have (a disk that is full, as the process sees it).
 """
 
 from __future__ import annotations
@@ -29,7 +30,8 @@ def main(words: list[str]) -> int:
 
     work = Work(open_archive(Path(archive)), {"shipped": shipped_rulebook()})
     try:
-        run(work, Path(out), Where(int(workers)), tell)
+        where = Where(int(workers)) if workers.isdecimal() else Where(scheduler=workers)
+        run(work, Path(out), where, tell)
     except RiskRulesError as error:
         print(error, file=sys.stderr)
         return 1

@@ -52,9 +52,7 @@ def test_the_tables_hold_what_each_block_season_found_alone(work: Work, whole: R
         alone += [(f.block, f.season, f.id, f.start, f.index_most)
                   for f in result.profile("shipped").findings]  # fmt: skip
     assert alone and len({season for _, season, *_ in alone}) == 2
-    assert [
-        (r["block"], r["season"], r["id"], r["start"], r["index_most"]) for r in rows
-    ] == alone
+    assert [(r["block"], r["season"], r["id"], r["start"], r["index_most"]) for r in rows] == alone
 
 
 def test_the_folder_says_what_its_tables_are(whole: Ran) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -12,6 +13,11 @@ from pathlib import Path
 
 import pytest
 
+from riskrules.review import shipped_rulebook
+from riskrules.tuning import cluster
+from riskrules.tuning.archive import open_archive
+from riskrules.tuning.cluster import Where, Work, run
+from riskrules.tuning.kept import ReplayStop
 from tests.tuning.made_archive import make_archive
 from tests.tuning.test_cluster import only_folder, tables_of
 
@@ -32,7 +38,7 @@ def expected(archive: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[st
     return tables_of(only_folder(out))
 
 
-def start(archive: Path, out: Path, workers: int, *more: object) -> subprocess.Popen[str]:
+def start(archive: Path, out: Path, workers: int | str, *more: object) -> subprocess.Popen[str]:
     words = [archive, out, workers, *more]
     return subprocess.Popen(
         [sys.executable, "-m", "tests.tuning.runs_it", *map(str, words)],
@@ -130,7 +136,49 @@ def test_the_client_killed_goes_on_where_it_was(
     assert tables_of(only_folder(tmp_path)) == expected
 
 
-@pytest.mark.parametrize("most", [2_000, 9_000])
+@pytest.mark.long
+def test_a_cluster_with_several_threads_gives_them_too(
+    archive: Path, expected: dict[str, str], tmp_path: Path
+) -> None:
+    """A worker of two threads has one rule engine: its tasks wait for each other."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    address = f"tcp://127.0.0.1:{port}"
+    plain = ["--dashboard-address", "127.0.0.1:0"]
+    parts = [
+        ["scheduler", "--host", "127.0.0.1", "--port", str(port), *plain],
+        ["worker", address, "--host", "127.0.0.1", "--nthreads", "2", "--nworkers", "1", *plain,
+         "--local-directory", str(tmp_path / "scratch")],
+    ]  # fmt: skip
+    dask = [sys.executable, "-m", "dask"]
+    env = {**os.environ, "PYTHONPATH": str(ROOT)}
+    children = [
+        subprocess.Popen([*dask, *words], cwd=ROOT, env=env, stderr=subprocess.DEVNULL)
+        for words in parts
+    ]
+    try:
+        finish(start(archive, tmp_path / "out", address))
+        assert tables_of(only_folder(tmp_path / "out")) == expected
+        assert all(child.poll() is None for child in children)  # it is not ours to end
+    finally:
+        for child in children:
+            child.terminate()
+        for child in children:
+            child.wait(timeout=PATIENCE_S)
+
+
+def test_a_scheduler_that_is_not_there_is_a_clear_stop(
+    archive: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(cluster, "PATIENCE_S", 1)
+    work = Work(open_archive(archive), {"shipped": shipped_rulebook()})
+    with pytest.raises(ReplayStop, match="--scheduler tcp://127.0.0.1:9: not reached"):
+        run(work, tmp_path, Where(scheduler="tcp://127.0.0.1:9"))
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("most", [2_000, pytest.param(9_000, marks=pytest.mark.long)])
 def test_a_full_disk_is_a_clear_stop_with_nothing_half_written(
     archive: Path, expected: dict[str, str], tmp_path: Path, most: int
 ) -> None:
@@ -143,6 +191,7 @@ def test_a_full_disk_is_a_clear_stop_with_nothing_half_written(
     assert tables_of(only_folder(tmp_path)) == expected
 
 
+@pytest.mark.long
 def test_a_disk_that_fills_at_the_tables_keeps_all_results(
     archive: Path, expected: dict[str, str], tmp_path: Path
 ) -> None:

@@ -69,7 +69,7 @@ def test_two_that_overlap_one_are_not_both_paired_with_it():
     assert moved.after is not None and moved.after.id == "b"  # it shares more
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=30)
 @given(st.data())
 def test_every_finding_is_counted_once(data):
     def some():  # type: ignore[no-untyped-def]

@@ -20,9 +20,9 @@ from riskrules.view.first import BlockDraft, LogDraft, PlaceDraft, begin_farm, b
 PLACE = PlaceDraft("Invented Farm: north & south", 39.5, -86.0, "America/Chicago")
 BEDS = BlockDraft("Creek beds", "low_tunnel", True, "straw", "day_neutral")
 LOG = (
-    "time,air_temperature [degC],relative_humidity [%]\n"
-    "2026-05-01 00:00,12,80\n2026-05-01 01:00,12,81\n2026-05-01 02:00,13,82\n"
-).encode()
+    b"time,air_temperature [degC],relative_humidity [%]\n"
+    b"2026-05-01 00:00,12,80\n2026-05-01 01:00,12,81\n2026-05-01 02:00,13,82\n"
+)
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_logs"
 
 
@@ -66,6 +66,8 @@ def test_an_own_farm_is_read_and_reviewed(tmp_path):
     [
         (PlaceDraft("", 0, 0, "UTC"), [BEDS], [], "no name"),
         (PlaceDraft("F", 0, 0, "Mars/North"), [BEDS], [], "no clock 'Mars/North'"),
+        (PlaceDraft("F", None, -86.0, "UTC"), [BEDS], [], "degrees north and east"),
+        (PlaceDraft("F", 0, 0, ""), [BEDS], [], "the clock on the wall"),
         (PLACE, [], [], "no block"),
         (PLACE, [BEDS, BlockDraft("creek-beds!")], [], "stands twice as creek_beds"),
         (PLACE, [BlockDraft("¿?")], [], "block 1 has no name"),
@@ -106,7 +108,7 @@ def test_two_who_begin_at_once_get_two_farms(tmp_path):
 WORDS = st.text(min_size=1, max_size=30)
 
 
-@settings(deadline=None, max_examples=80)
+@settings(deadline=None, max_examples=40)
 @given(WORDS, st.lists(WORDS, min_size=1, max_size=4), st.floats(-90, 90), st.floats(-180, 180))
 def test_whatever_is_typed_the_farm_file_can_be_read_or_is_refused_before(name, words, lat, lon):
     place = PlaceDraft(name, lat, lon, "UTC")

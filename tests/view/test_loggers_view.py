@@ -183,8 +183,8 @@ def test_dropped_mapped_and_read_into_the_store(tmp_path):
     read = loggers_drop.as_read(farm, source, dropped)
     assert not read.wrong and (read.read, read.kept) == (48, 48)
     assert read.rows[0]["time"] == "2026-06-21 00:00:00-04:00"
-    assert read.rows[0]["air_temperature"] == "21.1111 degC"  # 70 °F: (70 - 32) / 1.8
-    assert read.rows[1]["air_temperature"] == "21.7222 degC"  # 71.1 °F
+    assert read.rows[0]["air_temperature"] == "21.11 °C"  # 70 °F: (70 - 32) / 1.8
+    assert read.rows[1]["air_temperature"] == "21.72 °C"  # 71.1 °F
     store = loggers_store.begin_store(farm_file)
     taken = loggers_store.read_in(farm_file, store, source, dropped.path)
     assert (taken.state, taken.rows, taken.read) == ("new", 48, 48)
