@@ -30,7 +30,7 @@ def colour(share: float) -> str:
     Examples
     --------
     >>> colour(0.0), colour(1.0)
-    ('#f4e7c6', '#51253e')
+    ('#f8e6c2', '#511f48')
     """
     t = min(max(share, 0.0), 1.0)
     a, b, c = (p + t * (d - p) for p, d in zip(PALE, DARK, strict=True))
