@@ -35,6 +35,11 @@ def limits_of(farm: Farm) -> Limits:
     return load_limits(farm.folder / farm.text.limits if farm.text.limits else None)
 
 
+def fill_hours(farm: Farm) -> float:
+    """Return the longest gap that the farm wants filled; 0 for none. [h]"""
+    return farm.text.gaps.hours if farm.text.gaps.policy == "fill_short" else 0.0
+
+
 def ready_blocks(
     farm: Farm, blocks: Sequence[BlockLogs], now: int | None = None
 ) -> tuple[BlockLogs, ...]:
@@ -48,8 +53,7 @@ def ready_blocks(
     now : int, optional
         Readings after it are left out first, so that nothing is judged by what came later. [s]
     """
-    limits, gaps = limits_of(farm), farm.text.gaps
-    fill = gaps.hours if gaps.policy == "fill_short" else 0.0
+    limits, fill = limits_of(farm), fill_hours(farm)
     found: list[BlockLogs] = []
     for block in blocks:
         sources = block.sources if now is None else [r.until(now) for r in block.sources]

@@ -38,7 +38,9 @@ JournalAt = Annotated[
 ]
 Events = Annotated[list[Path] | None, typer.Option(help="What was done and seen: an events CSV.")]
 FarmFile = Annotated[Path | None, typer.Option("--farm", help="The farm file (YAML).")]
-Profile = Annotated[Path | None, typer.Option(help="A region profile (YAML).")]
+Profile = Annotated[
+    Path | None, typer.Option(help="A region profile (YAML), else that of the farm file.")
+]
 On = Annotated[
     str | None, typer.Option(help="A day: the night that ends on its morning, and the day.")
 ]
@@ -107,10 +109,10 @@ def _reviewed(
     if evaluator_name() == DURABLE:
         engine.start()  # it loads while the log is read
     from riskrules.review import review, shipped_rulebook
-    from riskrules.sources import gather
+    from riskrules.sources import gather, profile_of
 
-    book = shipped_rulebook(profile)
     gathered = gather(logs or (), farm, events or (), forecast, _store(store), journal)
+    book = shipped_rulebook(profile or profile_of(gathered.farm))
     for note in gathered.notes:
         print(note, file=sys.stderr)
     earlier = _earlier(since)

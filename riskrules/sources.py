@@ -270,19 +270,31 @@ def _rows_of(
     if store is not None:
         rows = store.readings(source.block, source.sensor)
         return [replace(rows, sensor=source.sensor, placed=source.placed)] if len(rows) else []
-    found = []
+    found: list[tuple[int, Readings]] = []
     for path in files_of(farm, source):
         if not source.block or _asked_for(path, logs):
             given = _given(path, logs)
-            written = given.stat().st_mtime_ns if given.exists() else 0
-            found += [(written, rows) for rows in read_source(farm, source, given)]
-    if len(found) < 2:
-        return [rows for _, rows in found]
+            found += [(written_at(given), rows) for rows in read_source(farm, source, given)]
+    return [put_together(found)] if found else []
+
+
+def written_at(path: Path) -> int:
+    """Return when a file was last changed [ns]; 0 where it is no file."""
+    return path.stat().st_mtime_ns if path.exists() else 0
+
+
+def put_together(pieces: Sequence[tuple[int, Readings]]) -> Readings:
+    """Return the tables of one sensor as one: of those that disagree, the one written later wins.
+
+    Each comes with when its file was written; ties go by the file's name. At least one is needed.
+    """
+    if len(pieces) == 1:
+        return pieces[0][1]
     from riskrules.logs.store.merge import merge, step_of
 
-    pieces = [rows for _, rows in sorted(found, key=lambda pair: (pair[0], pair[1].files))]
-    step = step_of([(rows.step, len(rows)) for rows in pieces])
-    return [replace(merge(pieces, step, source.sensor), placed=source.placed)]
+    parts = [rows for _, rows in sorted(pieces, key=lambda pair: (pair[0], pair[1].files))]
+    step = step_of([(rows.step, len(rows)) for rows in parts])
+    return replace(merge(parts, step, parts[0].sensor), placed=parts[0].placed)
 
 
 def _nothing(farm: Farm, logs: Sequence[Path], store: LogStore | None) -> LogError:
@@ -306,6 +318,11 @@ def _asked_for(path: Path, logs: Sequence[Path]) -> bool:
 def _given(path: Path, logs: Sequence[Path]) -> Path:
     """Return the log as the user named it, where it was named by file."""
     return next((log for log in logs if not log.is_dir() and log.name == path.name), path)
+
+
+def profile_of(farm: Farm) -> Path | None:
+    """Return the region profile that the farm names, if any."""
+    return farm.folder / farm.text.profile if farm.text.profile else None
 
 
 def journal_of(farm: Farm) -> str | None:

@@ -24,11 +24,13 @@ def thresholds(desk: Desk) -> dict[str, Threshold]:
     """Return the shared thresholds, after how long a state is stale among them."""
     from riskrules.packs.load import load_pack
     from riskrules.shipped import rulepacks_folder
+    from riskrules.sources import profile_of
 
-    if desk.farm is not None and desk.farm.text.profile:
+    profile = profile_of(desk.farm) if desk.farm is not None else None
+    if profile is not None:
         from riskrules.review import shipped_rulebook
 
-        return shipped_rulebook(desk.farm.folder / desk.farm.text.profile).shared
+        return shipped_rulebook(profile).shared
     return dict(load_pack(rulepacks_folder() / "facts.yaml", {}).thresholds)
 
 

@@ -190,7 +190,7 @@ def finding_of(episode: Episode, scene: Scene) -> Finding:
     weighed = weigh_rule(rule, pack, given)
     names = sorted({name for m in episode.matches for name in m.facts})
     text = rule.text.finding
-    basis = _basis(given.values(), scene.now)
+    basis = basis_of(given.values(), scene.now)
     made = Finding(
         id=identity(rule.key, scene.block, episode.start, scene.style),
         rule=rule.key,
@@ -201,7 +201,7 @@ def finding_of(episode: Episode, scene: Scene) -> Finding:
         end=scene.style.iso(episode.end),
         severity=text.severity,
         urgency=_urgency(episode, scene, text.looks_ahead),
-        certainty=_certainty(text.certainty, basis),
+        certainty=certainty_of(text.certainty, basis),
         sentence=sentence_of(rule, pack, given, scene.style),
         basis=basis,
         facts=tuple(scene.lookup.record(name, scene.style) for name in names),
@@ -285,7 +285,7 @@ def sentence_of(rule: Rule, pack: Pack, given: Given, style: Style) -> str:
     return said[:1].upper() + said[1:]
 
 
-def _basis(facts: Collection[Fact], now: int) -> str:
+def basis_of(facts: Collection[Fact], now: int) -> str:
     """Return what a finding rests on at its weakest, forecast being weaker than estimated."""
     words = {f.words.get("basis", "measured") for f in facts}
     words |= {"forecast" for f in facts if f.start[0] >= now}
@@ -294,7 +294,7 @@ def _basis(facts: Collection[Fact], now: int) -> str:
     return next(word for word in BASES if word in words)
 
 
-def _certainty(most: str, basis: str) -> str:
+def certainty_of(most: str, basis: str) -> str:
     """Return a rule's certainty, lowered by what it rests on."""
     cap = {"measured": "Observed", "forecast": "Possible"}.get(basis, "Likely")
     return CERTAINTIES[max(CERTAINTIES.index(most), CERTAINTIES.index(cap))]

@@ -15,7 +15,7 @@ from pydantic import ValidationError
 from riskrules.errors import LogError, Problem
 from riskrules.journal.records import RECORD, Record
 from riskrules.journal.rows import compact, unstorable
-from riskrules.logs.events import Event, _event, read_events
+from riskrules.logs.events import Event, event_of, read_events
 from riskrules.logs.read import decode, read_bytes, split_header
 
 LINES = UUID("7d0f0c5e-3f4b-5b0a-9c1d-2e6a4b8f9d10")
@@ -62,7 +62,7 @@ def import_csv(
             continue
         cells = {h.lower(): c.strip() for h, c in zip(header, row, strict=False)}
         try:
-            record = _record(_event(cells, zone), cells.get("note", ""), who)
+            record = _record(event_of(cells, zone), cells.get("note", ""), who)
             found.setdefault(record.id, record)
         except ValueError as error:
             at = skip + 1 + rows.line_num

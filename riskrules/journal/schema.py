@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
+from threading import Lock
 
 from sqlalchemy import Connection, inspect, text
 
 from riskrules.journal.database import Database
 from riskrules.journal.tables import HEAD, VERSION_TABLE, metadata
 from riskrules.journal.trouble import JournalError
+
+_ONE_AT_A_TIME = Lock()
+"""Alembic keeps what it works on in the module, so two threads must not migrate at once."""
 
 
 def bring_up(database: Database, to: str = HEAD) -> None:
@@ -69,4 +73,5 @@ def _upgrade(conn: Connection, to: str) -> None:
     folder = str(Path(__file__).parent / "migrations")
     config.set_main_option("script_location", folder.replace("%", "%%"))
     config.attributes["connection"] = conn
-    command.upgrade(config, to)
+    with _ONE_AT_A_TIME:
+        command.upgrade(config, to)

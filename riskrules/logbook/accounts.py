@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from riskrules.blocks import BlockLogs, ready_blocks
+from riskrules.blocks import BlockLogs, fill_hours, limits_of, ready_blocks
 from riskrules.errors import Problem
 from riskrules.farm import Farm, LogText, default_farm, sensor_of
 from riskrules.logbook.intake import given_files
@@ -16,7 +16,14 @@ from riskrules.logs.ready import make_ready
 from riskrules.logs.report import OUTSIDE_BLOCK, LogReport
 from riskrules.logs.report.count import Judged, log_report
 from riskrules.logs.report.row_text import text_of_rows
-from riskrules.sources import files_of, read_farm_files, sources_for, sources_of
+from riskrules.sources import (
+    files_of,
+    put_together,
+    read_farm_files,
+    sources_for,
+    sources_of,
+    written_at,
+)
 
 if TYPE_CHECKING:
     from riskrules.logs.store import LogStore
@@ -88,23 +95,15 @@ def report_of_store(farm: Farm, store: LogStore) -> LogReport:
 
 def read_all(farm: Farm, paths: Sequence[Path]) -> Read:
     """Read files of a farm, several of one sensor put together: the one written later wins."""
-    from riskrules.logs.store.merge import merge, step_of
-
     found = Read()
     pieces: dict[Key, list[tuple[int, Readings]]] = {}
     for one in read_farm_files(farm, paths):
         found.aside += one.problems
         found.paths.append(one.path)
         for rows in one.readings:
-            written = one.path.stat().st_mtime_ns if one.path.exists() else 0
             block = one.source.block if one.source else ""
-            pieces.setdefault((block, rows.sensor), []).append((written, rows))
-    for key, some in pieces.items():
-        parts = [rows for _, rows in sorted(some, key=lambda pair: (pair[0], pair[1].files))]
-        placed = parts[0].placed
-        step = step_of([(rows.step, len(rows)) for rows in parts])
-        found.rows[key] = merge(parts, step, key[1])
-        found.rows[key].placed = placed
+            pieces.setdefault((block, rows.sensor), []).append((written_at(one.path), rows))
+    found.rows |= {key: put_together(some) for key, some in pieces.items()}
     return found
 
 
@@ -124,7 +123,7 @@ def judged_of(farm: Farm, rows: dict[Key, Readings]) -> list[Judged]:
             shared = (r.sensor, r.files) in theirs and (name, r.sensor) not in rows
             if not shared or r.lent:
                 found.append(Judged(name, r.sensor, r))
-    ready = make_ready(outside, place=farm.place)
+    ready = make_ready(outside, limits_of(farm), farm.place, fill_hours(farm))
     return found + [Judged(OUTSIDE_BLOCK, r.sensor, r) for r in ready]
 
 

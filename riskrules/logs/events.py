@@ -118,14 +118,15 @@ def _events_of(
         return []
     if any(cell.strip() for cell in row[len(header) :]):
         raise ValueError(f"{len(row)} cells; expected {len(header)}, as in the header")
-    event = _event({h: c.strip() for h, c in zip(header, row, strict=False)}, zone)
+    event = event_of({h: c.strip() for h, c in zip(header, row, strict=False)}, zone)
     if event.block and blocks is not None and event.block not in blocks:
         known = ", ".join(sorted(blocks))
         raise ValueError(f"no block '{event.block}' in the farm file; expected {known}")
     return [event]
 
 
-def _event(cells: dict[str, str], zone: str | None) -> Event:
+def event_of(cells: dict[str, str], zone: str | None) -> Event:
+    """Return the event of a row given by column; ValueError says in a clause what is wrong."""
     event, what = cells.get("event", "").lower(), " ".join(cells.get("what", "").lower().split())
     if event not in WORDS:
         raise ValueError(f"event '{event}'; expected one of {', '.join(WORDS)}")

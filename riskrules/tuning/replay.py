@@ -26,8 +26,8 @@ from riskrules.findings.build import (
     Episode,
     Lookup,
     Scene,
-    _basis,
-    _certainty,
+    basis_of,
+    certainty_of,
     episodes,
     given_of,
     identity,
@@ -207,7 +207,7 @@ class _Rows:
         given = given_of(latest_, rule, scene.lookup)
         text = rule.text.finding
         least, most = self._index(episode)
-        certainty = _certainty(text.certainty, _basis(given.values(), scene.now))
+        certainty = certainty_of(text.certainty, basis_of(given.values(), scene.now))
         return FindingRow(
             identity(rule.key, scene.block, episode.start, scene.style), rule.key, text.hazard,
             scene.block, self.season, month_of(episode.start, scene.style), episode.start,

@@ -24,7 +24,7 @@ from riskrules.logs.store import LogStore
 from riskrules.packs.load import Rulebook
 from riskrules.review import Review, latest, review, shipped_jobs, shipped_rulebook
 from riskrules.show import Style
-from riskrules.sources import block_logs, journal_of
+from riskrules.sources import block_logs, journal_of, profile_of
 from riskrules.view.kept import Kept
 from riskrules.view.prints import events_print, farm_print, logs_print, packs_print, print_of
 from riskrules.worklist.jobs import JobBook
@@ -112,8 +112,7 @@ class Desk:
     @property
     def profile(self) -> Path | None:
         """The file of the region profile that the farm names, if any."""
-        named = self.farm.text.profile
-        return self.farm.folder / named if named else None
+        return profile_of(self.farm)
 
     @property
     def book(self) -> Rulebook:

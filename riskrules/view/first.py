@@ -9,7 +9,6 @@ import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from threading import Lock
 from typing import Literal
 from zoneinfo import available_timezones
 
@@ -31,8 +30,6 @@ LARGEST = 50_000_000
 KINDS = (".csv", ".txt", ".tsv", ".xlsx", ".xls", ".ods")
 """What log files may end in; the reader looks at what is in them."""
 INVENTED = "INVENTED.txt"
-_JOURNALS = Lock()
-"""What makes the tables of a journal serves one thread of a process at a time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -287,8 +284,7 @@ def _into_store(farm: Farm) -> list[Taken]:
 
 
 def _with_journal(folder: Path) -> None:
-    with _JOURNALS:
-        open_journal(folder / "journal.db").close()
+    open_journal(folder / "journal.db").close()
 
 
 def _whole(base: Path, name: str, fill: Callable[[Path], None]) -> Path:

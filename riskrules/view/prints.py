@@ -9,6 +9,8 @@ from pathlib import Path
 from riskrules.farm import Farm
 from riskrules.logs.store import LogStore
 from riskrules.logs.store.manifest import MANIFEST
+from riskrules.packs.marked import read_marked
+from riskrules.packs.regions import chain_of
 from riskrules.shipped import rulepacks_folder
 from riskrules.sources import BESIDE, files_of, sources_of
 
@@ -66,6 +68,9 @@ def events_print(farm: Farm, last: int) -> str:
 
 
 def packs_print(profile: Path | None) -> str:
-    """Return the fingerprint of the shipped packs and jobs, and of a profile."""
+    """Return the fingerprint of the shipped packs and jobs, of a profile and those it builds on."""
     files = sorted(rulepacks_folder().rglob("*.yaml"))
-    return print_of([*map(stamp, files), stamp(profile) if profile else None])
+    links = chain_of(read_marked(profile)) if profile else ()
+    return print_of(
+        [*map(stamp, files), *(stamp(link.doc.path) for link in links if link.doc.path)]
+    )

@@ -143,6 +143,17 @@ def test_a_profile_changes_findings_and_is_named_wherever_it_steered(two_beds, t
     assert "from profile mild_hills (invented, 2026-01-01: invented)" in told
 
 
+def test_the_profile_that_the_farm_file_names_counts_unless_another_is_given(tmp_path):
+    folder = make(tmp_path / "farm")
+    (folder / "hills.yaml").write_text(PROFILE)
+    (folder / "plain.yaml").write_text(PROFILE.replace("mild_hills", "plain").replace("0.9", "0.8"))
+    with (folder / "farm.yaml").open("a") as file:
+        file.write("profile: hills.yaml\n")
+    named, given = seen_json(folder), seen_json(folder, "--profile", folder / "plain.yaml")
+    assert named["profile"].startswith("mild_hills ") and HIGH not in by_rule(named)
+    assert given["profile"].startswith("plain ")
+
+
 def test_hours_at_hand_leave_jobs_undone_and_say_so(two_beds):
     found = seen_json(two_beds, "--crew-hours", "0.5")
     work = found["work"]

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
 import pytest
-from cli.farm_files import HEAD, rows
+from cli.farm_files import HEAD, outside, rows
 from cli.running import Ran, run, text_of
 from jsonschema import Draft202012Validator
 
 from riskrules.commands.logs_words import in_plain
 from riskrules.schema_files import schema
+from riskrules.shipped import rulepacks_folder
 
 from .messy import counted, logs, messy_rows
 
@@ -197,3 +199,30 @@ def test_the_same_report_twice_is_the_same_bytes(messy):
 
 def test_the_messy_rows_are_messy():
     assert len(messy_rows()) == len(rows(0)) - 4 + 3
+
+
+def test_the_air_outside_is_judged_by_the_limits_that_the_farm_names(messy):
+    # The invented outside air lies between 12 and 13 degrees: a span up to 12.5 refuses some of it.
+    shipped = (rulepacks_folder() / "limits.yaml").read_text()
+    assert shipped.count("fail_span: {value: [-40, 60]") == 1
+    (messy / "narrow.yaml").write_text(
+        re.sub(r"fail_span: \{value: \[-40, 60\]", "fail_span: {value: [-40, 12.5]", shipped)
+        .replace("suspect_span: {value: [-35, 48]", "suspect_span: {value: [-35, 12.5]")
+        .replace("suspect_span: {value: [-30, 55]", "suspect_span: {value: [-30, 12.5]")
+    )
+    farm = messy / "narrow_farm.yaml"
+    farm.write_text((messy / "farm.yaml").read_text() + "limits: narrow.yaml\n")
+    found = [
+        checked(run("logs", "report", messy / "outside.csv", "--farm", name, "--json"))
+        for name in (messy / "farm.yaml", farm)
+    ]
+    farm.unlink()
+    refused = [
+        v["failed"]
+        for one in found
+        for v in of_source(one, "")["variables"]
+        if v["variable"] == "air_temperature_outside"
+    ]
+    # What cannot be true is refused in a forecast, too.
+    beyond = sum(float(line.split(",")[1]) > 12.5 for line in outside())
+    assert refused == [0, beyond] and beyond > 400
