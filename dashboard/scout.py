@@ -12,6 +12,7 @@ import streamlit as st
 
 from dashboard import frame
 from dashboard.frame import Page, plain
+from dashboard.parts.journal_offer import offer_journal
 from dashboard.words import say
 from riskrules.commands.journal_words import said
 from riskrules.errors import RiskRulesError
@@ -120,8 +121,7 @@ def enter(page: Page) -> Room | None:
     desk = page.desk
     journal = desk.journal
     if journal is None:
-        st.warning(say("rows.no_journal"))
-        st.code("journal: journal.db", language="yaml")
+        offer_journal(page)
         return None
     known = page.visitor.name or st.query_params.get("who", "")
     clock = clock_now()

@@ -10,11 +10,11 @@ import streamlit as st
 from dashboard import frame, look
 from dashboard.frame import Page
 from dashboard.parts.dawn_html import asked_html, block_html, job_html, night_html, unknowns_html
+from dashboard.parts.journal_offer import offer_journal
 from dashboard.who import role_word
 from dashboard.words import language, say
 from riskrules.errors import RiskRulesError
 from riskrules.review import Review
-from riskrules.view.journal_file import make_journal
 from riskrules.view.marks import MARKS, mark_job, marks_of, moment_of
 from riskrules.view.morning import JobBlock, JournalView, Morning, MorningJob, day_of, morning
 from riskrules.view.morning_html import morning_html
@@ -51,7 +51,7 @@ def draw(page: Page, review: Review) -> None:
     for night in m.nights:
         st.html(night_html(night, m.style, page.units))
     if not whole.journal:
-        _no_journal(page, may)
+        offer_journal(page)
     _asked(page, m, may)
     _jobs(page, m, whole, may)
     st.html(unknowns_html(m))
@@ -98,21 +98,6 @@ def _filtered(m: Morning) -> Morning:
     if chosen != st.query_params.get_all("b"):
         st.query_params["b"] = chosen
     return m.only(chosen) if chosen else m
-
-
-def _no_journal(page: Page, may: bool) -> None:
-    if not page.visitor.may("grower"):
-        st.info(say("dawn.no_journal_reader"))
-        return
-    st.info(say("dawn.no_journal"))
-    if st.button(say("dawn.make_journal"), type="primary", key="make_journal"):
-        _make(page)
-        st.rerun(scope="app")
-
-
-@frame.for_roles("grower")
-def _make(page: Page) -> None:
-    make_journal(page.desk.farm_file)
 
 
 def _asked(page: Page, m: Morning, may: bool) -> None:

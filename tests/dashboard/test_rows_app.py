@@ -233,9 +233,19 @@ def test_a_forged_address_keeps_nothing_by_itself(app, farm):
         assert journal.last() == 0
 
 
-def test_without_a_journal_the_page_says_what_to_write(app, tmp_path):
+def test_without_a_journal_a_scout_is_told_who_makes_one(app, tmp_path):
     run = ok(app("rows", cut_farm(tmp_path / "farm", journal=False), "scout"))
-    assert run.code[0].value == "journal: journal.db"
+    assert say("journal_offer.reader") in [i.value for i in run.info]
+    assert "make_journal" not in [b.key for b in run.button]
+
+
+def test_without_a_journal_a_grower_makes_one_with_a_tap(app, tmp_path):
+    farm = cut_farm(tmp_path / "farm", journal=False)
+    run = ok(app("rows", farm, "grower"))
+    ok(run.button(key="make_journal").click().run())
+    with journal_of(farm) as journal:
+        assert journal.last() == 0
+    assert "make_journal" not in [b.key for b in run.button]
 
 
 def test_an_old_season_is_looked_back_on(app, farm, monkeypatch):
