@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from riskrules.findings.build import _certainty
+from riskrules.findings.build import certainty_of
 from riskrules.findings.model import CERTAINTIES, DEFERRAL
 from riskrules.packs.conditions import Compare
 
@@ -141,7 +141,7 @@ def test_urgency_follows_from_when_it_is_seen_from_now(
 )  # fmt: skip
 def test_a_basis_lowers_certainty_and_never_raises_it(most: str, basis: str, cap: str) -> None:
     worst = max(CERTAINTIES.index(most), CERTAINTIES.index(cap))
-    assert _certainty(most, basis) == CERTAINTIES[worst]
+    assert certainty_of(most, basis) == CERTAINTIES[worst]
 
 
 @pytest.mark.parametrize(
