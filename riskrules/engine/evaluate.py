@@ -154,7 +154,7 @@ def compiled(packs: tuple[Pack, ...]) -> list[Compiled]:
     """Return compiled packs, kept for as long as the same pack objects come back."""
     key = tuple(id(pack) for pack in packs)
     if key not in _cache:
-        if len(_cache) > 32:
+        if len(_cache) > 256:
             _cache.clear()
         _cache[key] = (packs, compile_packs(packs))
     return _cache[key][1]
@@ -192,10 +192,15 @@ def _rows(
         if isinstance(column, np.ndarray):
             columns.append(_plain(column[chosen]))
         else:
-            columns.append([json.dumps(column[i]) for i in chosen])
+            columns.append([_quoted(column[i]) for i in chosen])
     named = "".join(f',"{short[a]}":%s' for a in attributes)
     template = f'{{"id":"{kind}.%s","kind":"{kind}","sid":"u"{named}}}'
     return [template % row for row in zip(*columns, strict=True)]
+
+
+@lru_cache(maxsize=4096)
+def _quoted(word: str) -> str:
+    return json.dumps(word)
 
 
 def _plain(column: Any) -> list[Any]:

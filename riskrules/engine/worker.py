@@ -18,7 +18,7 @@ CLOSING = "closing"
 _IDS = re.compile(r'"(f_\w+)":\{"id":"([^"]+)"')
 UNIT = "u"
 """The one ``sid``: a unit of work is opened, evaluated and deleted before the next."""
-MOST_RULESETS = 64
+MOST_RULESETS = 256
 
 
 class _Stub:

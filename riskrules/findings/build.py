@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
+import numpy.typing as npt
+
 from riskrules.engine.match import Match
 from riskrules.facts.stages import codes
-from riskrules.facts.table import Fact, Facts
+from riskrules.facts.table import Fact, Facts, FactTable
 from riskrules.findings.causes import words_of
 from riskrules.findings.model import (
     CERTAINTIES,
@@ -71,6 +74,22 @@ class Lookup:
             self._records[name] = fact_record(self.fact(name), style)
         return self._records[name]
 
+    def bases(self, name: str, now: int) -> set[str]:
+        """Return what a fact rests on: one word or several of `BASES`."""
+        kind, i = self._at(name)
+        table = self._facts[kind]
+        found = {table.words["basis"][i] if "basis" in table.words else "measured"}
+        if table.start[0][i] >= now:
+            found.add("forecast")
+        for parts in table.shares.values():
+            found |= {word for part, word in MENDED.items() if part in parts and parts[part][i]}
+        return found
+
+    def rows(self, kind: str, names: Iterable[str]) -> tuple[FactTable, npt.NDArray[np.int64]]:
+        """Return the table of a kind and the positions of facts in it."""
+        at = self._positions(kind)
+        return self._facts[kind], np.fromiter((at[name] for name in names), dtype=np.int64)
+
     def gaps(self, variable: str, start: int, end: int) -> list[tuple[int, int]]:
         """Return where a variable has no usable reading within a stretch, in order. [s]"""
         table = self._facts.get("log_gap")
@@ -86,9 +105,12 @@ class Lookup:
 
     def _at(self, name: str) -> tuple[str, int]:
         kind = name.partition("/")[0]
+        return kind, self._positions(kind)[name]
+
+    def _positions(self, kind: str) -> dict[str, int]:
         if kind not in self._rows:
             self._rows[kind] = {id_: i for i, id_ in enumerate(self._facts[kind].ids)}
-        return kind, self._rows[kind][name]
+        return self._rows[kind]
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,19 +186,25 @@ def _pieces(rule: Rule, anchors: dict[str, list[Match]], lookup: Lookup) -> list
 
 
 def _joined(rule: Rule, pieces: list[Piece]) -> list[Episode]:
-    found: list[Episode] = []
+    """Join pieces that overlap and are alike in being sure."""
+    runs: list[tuple[bool, int, int, list[Match]]] = []
     for sure, start, end, matches in sorted(pieces):
-        last = found[-1] if found else None
-        if last is not None and last.sure == sure and start < last.end:
-            found[-1] = replace(last, end=max(last.end, end), matches=last.matches + matches)
+        if runs and runs[-1][0] == sure and start < runs[-1][2]:
+            _, first, last, so_far = runs.pop()
+            runs.append((sure, first, max(last, end), [*so_far, *matches]))
         else:
-            found.append(Episode(rule, sure, start, end, matches))
-    return found
+            runs.append((sure, start, end, [*matches]))
+    return [Episode(rule, *run[:3], tuple(run[3])) for run in runs]
 
 
 def given_of(match: Match, rule: Rule, lookup: Lookup) -> Given:
     """Return the facts of a match by the aliases of its rule."""
     return {a: lookup.fact(name) for a, name in zip(rule.given, match.facts, strict=True)}
+
+
+def latest_of(episode: Episode, lookup: Lookup) -> Match:
+    """Return the match by which an episode is told: the one whose anchor begins last."""
+    return max(episode.matches, key=lambda m: (lookup.span(m.facts[0])[0], m.facts))
 
 
 def finding_of(episode: Episode, scene: Scene) -> Finding:
@@ -185,12 +213,12 @@ def finding_of(episode: Episode, scene: Scene) -> Finding:
     Its sentence and margins are those of the episode's latest match.
     """
     rule, pack = episode.rule, scene.book.pack(episode.rule.pack)
-    latest = max(episode.matches, key=lambda m: (scene.lookup.span(m.facts[0])[0], m.facts))
+    latest = latest_of(episode, scene.lookup)
     given = given_of(latest, rule, scene.lookup)
     weighed = weigh_rule(rule, pack, given)
     names = sorted({name for m in episode.matches for name in m.facts})
     text = rule.text.finding
-    basis = basis_of(given.values(), scene.now)
+    basis = basis_of(latest.facts, scene)
     made = Finding(
         id=identity(rule.key, scene.block, episode.start, scene.style),
         rule=rule.key,
@@ -285,12 +313,9 @@ def sentence_of(rule: Rule, pack: Pack, given: Given, style: Style) -> str:
     return said[:1].upper() + said[1:]
 
 
-def basis_of(facts: Collection[Fact], now: int) -> str:
+def basis_of(facts: Iterable[str], scene: Scene) -> str:
     """Return what a finding rests on at its weakest, forecast being weaker than estimated."""
-    words = {f.words.get("basis", "measured") for f in facts}
-    words |= {"forecast" for f in facts if f.start[0] >= now}
-    words |= {MENDED[part] for f in facts for parts in f.shares.values()
-              for part in MENDED if part in parts}  # fmt: skip
+    words = set().union(*(scene.lookup.bases(name, scene.now) for name in facts))
     return next(word for word in BASES if word in words)
 
 

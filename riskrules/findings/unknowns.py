@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache, reduce
+from itertools import islice
+from operator import or_
 
 from riskrules.facts.kinds import Cause
-from riskrules.findings.build import Episode, Scene, content_hash, given_of, identity
+from riskrules.facts.table import cause_of
+from riskrules.findings.build import Episode, Scene, content_hash, identity
 from riskrules.findings.causes import settling, single_bits, words_of
+from riskrules.findings.columns import Rows, open_causes
 from riskrules.findings.model import SEVERITIES, UnknownFinding
-from riskrules.findings.weigh import weigh_rule
+from riskrules.packs.model import Rule
 
 APART_S = 36 * 3600
 """Unknowns of one cause that are less far apart are told as one. [s] (assumption)"""
@@ -24,51 +29,97 @@ LEADING = (
 """Which cause of several an unknown is filed under: what is gone before what is doubtful."""
 
 
-def unknowns_of(found: Sequence[Episode], scene: Scene) -> list[UnknownFinding]:
+@dataclass(frozen=True, slots=True)
+class Open:
+    """Episodes that one leading cause leaves open at one time. Times in seconds since 1970 UTC."""
+
+    lead: Cause
+    cause: Cause
+    start: int
+    end: int
+    rules: tuple[Rule, ...]
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """The rules left open."""
+        return tuple(sorted(rule.key for rule in self.rules))
+
+
+def open_ones(found: Iterable[tuple[Episode, int]], now: int) -> list[Open]:
     """Return what could not be told: episodes of one leading cause and overlapping time as one.
 
-    What is still to come and has no forecast is one cause by itself.
+    ``found`` gives open episodes, each with the bits of its cause (`causes_of`). What is still
+    to come and has no forecast is one cause by itself.
     """
-    by_lead: dict[Cause, list[tuple[Episode, Cause]]] = {}
-    for episode in found:
-        cause = _open_cause(episode, scene)
-        ahead = bool(cause & Cause.NOT_YET) and episode.end > scene.now
-        cause = Cause.NOT_YET if ahead else cause & ~Cause.NOT_YET
-        lead = next((c for c in LEADING if c & cause), cause)
-        by_lead.setdefault(lead, []).append((episode, cause))
-    made = []
-    for lead, group in by_lead.items():
-        for run in _runs(sorted(group, key=lambda p: (p[0].start, p[0].end, p[0].rule.key))):
-            made.append(_unknown(lead, run, scene))
+    by_lead: dict[int, list[_Piece]] = {}
+    not_yet = int(Cause.NOT_YET)
+    for i, (episode, cause) in enumerate(found):
+        ahead = cause & not_yet and episode.end > now
+        cause = not_yet if ahead else cause & ~not_yet
+        piece = (episode.start, episode.end, i, cause, episode.rule)
+        by_lead.setdefault(_lead(cause), []).append(piece)
+    return [_joined(lead, run) for lead, group in by_lead.items() for run in _runs(sorted(group))]
+
+
+_Piece = tuple[int, int, int, int, Rule]
+"""Start and end of an open episode [s], its number, the bits of its cause, and its rule."""
+
+
+@lru_cache(maxsize=1024)
+def _lead(cause: int) -> int:
+    """Return which of several causes an unknown is filed under."""
+    return next((int(c) for c in LEADING if int(c) & cause), cause)
+
+
+def _joined(lead: int, run: list[_Piece]) -> Open:
+    rules = {id(rule): rule for *_, rule in run}
+    cause = reduce(or_, (cause for _, _, _, cause, _ in run))
+    end = max(end for _, end, _, _, _ in run)
+    return Open(cause_of(lead), cause_of(cause), run[0][0], end, tuple(rules.values()))
+
+
+def unknowns_of(found: Sequence[Episode], scene: Scene) -> list[UnknownFinding]:
+    """Return what could not be told as people read it, in order of time; see `open_ones`."""
+    opened = zip(found, causes_of(found, scene), strict=True)
+    made = [_unknown(one, scene) for one in open_ones(opened, scene.now)]
     return sorted(made, key=lambda u: (u.start, u.end, u.causes, u.id))
 
 
-def _open_cause(episode: Episode, scene: Scene) -> Cause:
-    """Return why the episode is not settled: the causes of its open conditions."""
-    cause = Cause.NONE
-    pack = scene.book.pack(episode.rule.pack)
-    for match in episode.matches[:8]:
-        given = given_of(match, episode.rule, scene.lookup)
-        weighed = weigh_rule(episode.rule, pack, given)
-        opened = [w for w in weighed if w.open]
-        for w in opened:
-            cause |= w.cause
-        if not opened and episode.rule.absence is not None:
-            cause |= Cause.NO_JOURNAL
-    return cause
+def causes_of(found: Sequence[Episode], scene: Scene) -> list[int]:
+    """Return why each episode is not settled: the causes of its matches' open conditions, as bits.
+
+    See `riskrules.findings.columns.open_causes`.
+    """
+    by_rule: dict[str, list[int]] = {}
+    for i, episode in enumerate(found):
+        by_rule.setdefault(episode.rule.key, []).append(i)
+    causes = [0] * len(found)
+    for at in by_rule.values():
+        rule = found[at[0]].rule
+        matches = [m.facts for i in at for m in found[i].matches]
+        given = {
+            alias: Rows(*scene.lookup.rows(kind, names))
+            for (alias, kind), names in zip(rule.given.items(), zip(*matches, strict=True),
+                                            strict=True)
+        }  # fmt: skip
+        each = iter(open_causes(rule, scene.book.pack(rule.pack), given).tolist())
+        for i in at:
+            causes[i] = reduce(or_, islice(each, len(found[i].matches)))
+    return causes
 
 
-def _runs(group: list[tuple[Episode, Cause]]) -> list[list[tuple[Episode, Cause]]]:
-    """Join episodes of one cause that overlap or come day after day."""
-    runs: list[list[tuple[Episode, Cause]]] = []
-    end = 0
-    for pair in group:
-        if runs and pair[0].start <= end + APART_S:
-            runs[-1].append(pair)
-            end = max(end, pair[0].end)
+def _runs(group: list[_Piece]) -> list[list[_Piece]]:
+    """Join episodes of one cause that overlap or come day after day; they come by their starts."""
+    runs: list[list[_Piece]] = []
+    last = 0
+    for piece in group:
+        start, end, *_ = piece
+        if runs and start <= last + APART_S:
+            runs[-1].append(piece)
+            last = max(last, end)
         else:
-            runs.append([pair])
-            end = pair[0].end
+            runs.append([piece])
+            last = end
     return runs
 
 
@@ -96,27 +147,26 @@ def _with_gaps(cause: Cause, span: tuple[int, int], scene: Scene) -> list[str]:
     return found
 
 
-def _unknown(lead: Cause, run: list[tuple[Episode, Cause]], scene: Scene) -> UnknownFinding:
+def _unknown(one: Open, scene: Scene) -> UnknownFinding:
     lo, hi = scene.window
-    found = [episode for episode, _ in run]
-    start, end = min(e.start for e in found), max(e.end for e in found)
-    cause = Cause.NONE
-    for _, more in run:
-        cause |= more
-    titles = sorted({e.rule.title for e in found})
-    shown = scene.style.span(max(start, lo), min(end, hi))
+    span = max(one.start, lo), min(one.end, hi)
+    titles = sorted({rule.title for rule in one.rules})
     leaves = "; ".join(titles[:3]) + (f"; and {len(titles) - 3} more" if len(titles) > 3 else "")
-    why = ", ".join(_with_gaps(cause, (max(start, lo), min(end, hi)), scene))
-    sentence = f"Unknown {shown}: {why}. Left open: {leaves}."
+    why = ", ".join(_with_gaps(one.cause, span, scene))
     made = UnknownFinding(
-        id=identity(f"unknown.{int(lead)}", scene.block, start, scene.style),
+        id=open_identity(one, scene),
         block=scene.block,
-        start=scene.style.iso(start),
-        end=scene.style.iso(end),
-        causes=tuple(words_of(cause)),
-        sentence=sentence,
-        settle=tuple(settling(cause)),
-        rules=tuple(sorted({e.rule.key for e in found})),
-        worst_severity=min((e.rule.text.finding.severity for e in found), key=SEVERITIES.index),
+        start=scene.style.iso(one.start),
+        end=scene.style.iso(one.end),
+        causes=tuple(words_of(one.cause)),
+        sentence=f"Unknown {scene.style.span(*span)}: {why}. Left open: {leaves}.",
+        settle=tuple(settling(one.cause)),
+        rules=one.keys,
+        worst_severity=min((r.text.finding.severity for r in one.rules), key=SEVERITIES.index),
     )
     return replace(made, hash=content_hash(made))
+
+
+def open_identity(one: Open, scene: Scene) -> str:
+    """Return the identity of an unknown: its leading cause, block and start."""
+    return identity(f"unknown.{int(one.lead)}", scene.block, one.start, scene.style)

@@ -15,31 +15,21 @@ from functools import lru_cache
 import numpy as np
 
 from riskrules.blocks import limits_of, ready_blocks
-from riskrules.engine.evaluate import evaluate
-from riskrules.engine.memory import Memory
 from riskrules.engine.process import EngineCrash, EngineProcess
 from riskrules.facts.derive import derive
 from riskrules.facts.stages import bits
 from riskrules.facts.table import Facts
 from riskrules.farm import setup_of
-from riskrules.findings.build import (
-    Episode,
-    Lookup,
-    Scene,
-    basis_of,
-    certainty_of,
-    episodes,
-    given_of,
-    identity,
-)
-from riskrules.findings.model import UnknownFinding
-from riskrules.findings.unknowns import unknowns_of
+from riskrules.findings.build import Scene
+from riskrules.findings.causes import words_of
+from riskrules.findings.unknowns import Open, open_identity, open_ones
 from riskrules.packs.conditions import Compare
 from riskrules.packs.load import Rulebook
 from riskrules.packs.model import Rule
 from riskrules.plugins import more_kinds
 from riskrules.review import latest, shipped_jobs, window_of
 from riskrules.show import Style
+from riskrules.tuning.answers import INDEX_OF, Answers, month_of
 from riskrules.tuning.rows import (
     ChanceRow,
     ChangeRow,
@@ -57,14 +47,8 @@ from riskrules.worklist.jobs import JobBook
 __all__ = [
     "ChanceRow", "ChangeRow", "FactsKey", "FindingRow", "JobRow", "ProfileResult", "SeasonFacts",
     "SeasonResult", "SeenRow", "UnknownRow", "What", "changes", "count_changes", "facts_key",
-    "foretells", "month_of", "replay_one", "season_facts",
+    "replay_one", "season_facts",
 ]  # fmt: skip
-
-INDEX_OF = {"gray_mold": "flower_index", "anthracnose": "fruit_index"}
-"""The quantity of a wet period that is the infection index of a hazard."""
-OF_SIGHTINGS = ("sighting", "symptom_window", "ripening_window")
-"""Kinds of fact that know of sightings or speak of an infection long past: a rule that asks for
-one cannot be answered by a sighting without arguing in a circle."""
 
 FactsKey = tuple[tuple[str, float], ...]
 """The shared thresholds by which facts were derived: name and value, in order of name."""
@@ -128,14 +112,15 @@ def replay_one(
         If the season has no measured row.
     """
     known = dict(kept or {})
-    shared: dict[FactsKey, tuple[Lookup, Memory]] = {}
+    asked: dict[FactsKey, Answers] = {}
     results = []
     for name in sorted(books):
         key = facts_key(books[name])
         if key not in known:
             known[key] = season_facts(season, books[name])
-        lookup, memory = shared.setdefault(key, (Lookup(known[key].facts), Memory()))
-        results.append(_profile(season, name, books[name], known[key], lookup, engine, memory))
+        if key not in asked:
+            asked[key] = Answers(known[key].facts, season.season, engine)
+        results.append(_profile(season, name, books[name], known[key], asked[key]))
     return _with_cover(season, tuple(results))
 
 
@@ -160,88 +145,40 @@ def _with_cover(season: BlockSeason, profiles: tuple[ProfileResult, ...]) -> Sea
 
 
 def _profile(
-    season: BlockSeason,
-    name: str,
-    book: Rulebook,
-    derived: SeasonFacts,
-    lookup: Lookup,
-    engine: EngineProcess | None,
-    memory: Memory,
+    season: BlockSeason, name: str, book: Rulebook, derived: SeasonFacts, answers: Answers
 ) -> ProfileResult:
     show = season.farm.text.show
     style = Style(season.farm.zone, show.temperature, show.rain)
     window = window_of(derived.now, style, season.farm.place, season.first, season.last)
-    scene = Scene(season.block, book, lookup, style, derived.now, window)
+    scene = Scene(season.block, book, answers.lookup, style, derived.now, window)
     label = season.season
     try:
-        matches = evaluate(derived.facts, book.packs, engine, memory=memory)
+        said = answers.of(scene)
     except EngineCrash as crash:
         return ProfileResult(
             name, book.profile, season.block, label, "not evaluated", str(crash), (), (), (), ()
         )
-    found = episodes(matches, scene)
-    rows = _Rows(scene, label)
-    findings = tuple(sorted((rows.finding(e) for e in found if e.sure), key=_by_time))
-    unknowns = tuple(rows.unknown(u) for u in unknowns_of([e for e in found if not e.sure], scene))
+    findings = tuple(sorted((f for rule in said for f in rule.findings), key=_by_time))
+    opened = open_ones((pair for rule in said for pair in rule.opened), derived.now)
+    unknowns = sorted((_unknown(one, scene, label) for one in opened), key=_by_time)
     return ProfileResult(
-        name, book.profile, season.block, label, "done", "", findings, unknowns,
+        name, book.profile, season.block, label, "done", "", findings, tuple(unknowns),
         _chances(derived, book), _jobs(findings, season, book, _job_book()),
     )  # fmt: skip
 
 
-def _by_time(row: FindingRow) -> tuple[int, str]:
-    return row.start, row.id
+def _by_time(row: FindingRow | UnknownRow) -> tuple[int, int, str]:
+    return row.start, row.end, row.id
 
 
-class _Rows:
-    """Makes rows of what was found in one scene."""
-
-    def __init__(self, scene: Scene, season: str) -> None:
-        self.scene, self.season = scene, season
-        self.hazards = {r.key: r.text.finding.hazard for r in scene.book.rules}
-
-    def finding(self, episode: Episode) -> FindingRow:
-        """Return the row of an episode that fires: the same words as its finding has."""
-        scene, rule = self.scene, episode.rule
-        latest_ = max(episode.matches, key=lambda m: (scene.lookup.span(m.facts[0])[0], m.facts))
-        given = given_of(latest_, rule, scene.lookup)
-        text = rule.text.finding
-        least, most = self._index(episode)
-        certainty = certainty_of(text.certainty, basis_of(given.values(), scene.now))
-        return FindingRow(
-            identity(rule.key, scene.block, episode.start, scene.style), rule.key, text.hazard,
-            scene.block, self.season, month_of(episode.start, scene.style), episode.start,
-            episode.end, text.severity, certainty, foretells(rule), least, most,
-        )  # fmt: skip
-
-    def _index(self, episode: Episode) -> tuple[float | None, float | None]:
-        """Return the bounds of the highest index of an episode's wet periods."""
-        name = INDEX_OF.get(episode.rule.text.finding.hazard)
-        ids = {n for m in episode.matches for n in m.facts if n.startswith("wet_period/")}
-        if name is None or not ids:
-            return None, None
-        bounds = [self.scene.lookup.fact(n).quantities[name] for n in ids]
-        return max(b.least for b in bounds), max(b.most for b in bounds)
-
-    def unknown(self, u: UnknownFinding) -> UnknownRow:
-        """Return the row of what could not be told."""
-        start, end = (int(datetime.fromisoformat(t).timestamp()) for t in (u.start, u.end))
-        hazards = sorted({self.hazards[rule] for rule in u.rules})
-        return UnknownRow(
-            u.id, u.block, self.season, month_of(start, self.scene.style), start, end,
-            "; ".join(u.causes), "; ".join(u.rules), "; ".join(hazards),
-        )  # fmt: skip
-
-
-def month_of(seconds: int, style: Style) -> str:
-    """Return the month of a time on the farm's clock, as '2025-06'."""
-    return datetime.fromtimestamp(seconds, style.zone).strftime("%Y-%m")
-
-
-def foretells(rule: Rule) -> bool:
-    """Whether a rule rests on weather and work alone, so that a later sighting may answer it."""
-    kinds = {*rule.given.values()} | ({rule.absence.kind} if rule.absence else set())
-    return kinds.isdisjoint(OF_SIGHTINGS)
+def _unknown(one: Open, scene: Scene, season: str) -> UnknownRow:
+    """Return the row of what could not be told."""
+    hazards = sorted({rule.text.finding.hazard for rule in one.rules})
+    return UnknownRow(
+        open_identity(one, scene), scene.block, season, month_of(one.start, scene.style),
+        one.start, one.end, "; ".join(words_of(one.cause)), "; ".join(one.keys),
+        "; ".join(hazards),
+    )  # fmt: skip
 
 
 def _chances(derived: SeasonFacts, book: Rulebook) -> tuple[ChanceRow, ...]:
@@ -287,11 +224,12 @@ def _jobs(
     asked = {r.key: [n for n in r.text.jobs if not jobs.jobs[n].needs & lacks] for r in book.rules}
     zone = season.farm.zone
     days = {
-        (name, datetime.fromtimestamp(f.start, zone).date())
+        (name, day)
         for f in findings
+        for day in [datetime.fromtimestamp(f.start, zone).date().isoformat()]
         for name in asked[f.rule]
     }
-    counted = Counter((name, day.strftime("%Y-%m")) for name, day in days)
+    counted = Counter((name, day[:7]) for name, day in days)
     return tuple(
         JobRow(
             name, season.block, season.season, month, n,

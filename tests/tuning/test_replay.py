@@ -10,14 +10,16 @@ import numpy as np
 import pytest
 
 from riskrules.engine.evaluate import evaluate
+from riskrules.engine.match import Match
 from riskrules.engine.process import EngineCrash
 from riskrules.errors import LogError
 from riskrules.facts.kinds import Cause
 from riskrules.farm import BorrowText
 from riskrules.packs.load import Rulebook
+from riskrules.packs.model import Pack
 from riskrules.review import Review, review, shipped_jobs, shipped_rulebook
 from riskrules.sources import Gathered, gather
-from riskrules.tuning import replay
+from riskrules.tuning import answers, replay
 from riskrules.tuning.replay import (
     ProfileResult,
     SeasonResult,
@@ -223,10 +225,10 @@ def test_a_crash_is_not_a_quiet_season(monkeypatch: pytest.MonkeyPatch) -> None:
     def crash(*args: object, **more: object) -> None:
         raise EngineCrash("died twice")
 
-    monkeypatch.setattr(replay, "evaluate", crash)
+    monkeypatch.setattr(answers, "evaluate", crash)
     said = replay_one(season, {"p": only_gray_mold()}).profile("p")
     assert (said.state, said.why, said.findings) == ("not evaluated", "died twice", ())
-    monkeypatch.setattr(replay, "evaluate", evaluate)
+    monkeypatch.setattr(answers, "evaluate", evaluate)
     whole = replay_one(season, {"p": only_gray_mold()}).profile("p")
     with pytest.raises(ValueError, match="died twice"):
         changes(whole, said)
@@ -292,3 +294,44 @@ def test_states_noted_before_a_season_go_with_it_and_old_sightings_do_not() -> N
         for e in season.events
         if e.event == "sighting" and e.time >= seconds("2024-05-01T00:00+00:00")
     ]
+
+
+def test_rules_answered_once_for_many_profiles_say_what_each_profile_says_alone(
+    seasons: list[BlockSeason],
+) -> None:
+    book = shipped_rulebook()
+    names = [(p.name, t) for p in book.packs for t in p.thresholds]
+    random = np.random.default_rng(7)
+    books = {"shipped": book}
+    for i in range(6):
+        pack, name = names[int(random.integers(len(names)))]
+        own = book.pack(pack)
+        t = own.thresholds[name]
+        value = round(float(random.uniform(t.least, t.most)), 3)
+        changed = replace(own, thresholds=own.thresholds | {name: replace(t, value=value)})
+        packs = tuple(changed if p.name == pack else p for p in book.packs)
+        books[f"{i} {pack}.{name}"] = replace(book, packs=packs)
+    for season in seasons[:2]:
+        together = replay_one(season, books)
+        for name, alone in books.items():
+            assert replay_one(season, {name: alone}).profile(name) == together.profile(name)
+
+
+def test_only_rules_that_ask_otherwise_go_to_the_engine_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    season = humid_block_season(np.random.default_rng(2), "b", 2024, 7, days=20)
+    base = only_gray_mold()
+    pack = base.packs[0]
+    strict = pack.thresholds | {"humid_long": replace(pack.thresholds["humid_long"], value=9)}
+    sent: list[int] = []
+
+    def count(facts: object, packs: tuple[Pack, ...], engine: object) -> list[Match]:
+        sent.append(sum(len(p.rules) for p in packs))
+        return evaluate(facts, packs, engine)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(answers, "evaluate", count)
+    replay_one(season, {"a": base, "b": replace(base, packs=(replace(pack, thresholds=strict),))})
+    asking = [r for r in pack.rules if "humid_long" in str(r.text.when) + str(r.text.unless)]
+    assert sent == [len(pack.rules), len(asking)]
+    assert 0 < len(asking) < len(pack.rules)

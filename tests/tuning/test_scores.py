@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from sklearn.metrics import brier_score_loss, jaccard_score, precision_score, recall_score
 
-from riskrules.tuning.replay import foretells
+from riskrules.tuning.answers import foretells
 from riskrules.tuning.rows import ChanceRow, SeasonResult, UnknownRow
 from riskrules.tuning.scores import (
     critical_success,
