@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
@@ -40,3 +42,12 @@ def checkout() -> Path:
 def sample_logs(checkout: Path) -> Path:
     """Return the folder of the invented sample logs."""
     return checkout / "sample_logs"
+
+
+@pytest.fixture(scope="module")
+def playwright() -> Iterator[Any]:
+    """Return what drives browsers: one a module, as no two can be open in a process."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as made:
+        yield made

@@ -73,17 +73,14 @@ def server(tmp_path: Path) -> Iterator[Callable[..., Server]]:
         child.wait(10)
 
 
-@pytest.fixture(scope="session")
-def chromium() -> Iterator[object]:
+@pytest.fixture(scope="module")
+def chromium(playwright) -> Iterator[object]:  # type: ignore[no-untyped-def]
     """Return a browser: Debian's chromium."""
     if not Path(CHROMIUM).exists():
         pytest.skip(f"{CHROMIUM} is not installed")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=ARGS)
-        yield browser
-        browser.close()
+    browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGS)
+    yield browser
+    browser.close()
 
 
 @pytest.fixture

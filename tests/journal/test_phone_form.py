@@ -36,14 +36,6 @@ NASTY = "</script><img src=x onerror=alert(1)> \"'&<!-- \u2028 %%script%% \U0001
 
 
 @pytest.fixture(scope="module")
-def playwright() -> Iterator[Any]:
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as made:
-        yield made
-
-
-@pytest.fixture(scope="module")
 def browser(playwright: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
     from .phone_browser import ARGS
 

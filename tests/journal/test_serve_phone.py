@@ -20,13 +20,10 @@ TOKEN = "an-invented-token-of-a-test"
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        made = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGS)
-        yield made
-        made.close()
+def browser(playwright: Any) -> Iterator[Any]:
+    made = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGS)
+    yield made
+    made.close()
 
 
 @pytest.fixture
