@@ -60,11 +60,17 @@ def away(tmp_path: Path, sample_logs: Path) -> Path:
     return tmp_path
 
 
-def test_the_wheel_holds_the_package_and_its_packs_and_no_sample(wheel, checkout):
+def test_the_wheel_holds_the_package_its_packs_pages_and_sample_farm(wheel, checkout):
     names = set(zipfile.ZipFile(wheel).namelist())
     packs = {p.relative_to(checkout).as_posix() for p in (checkout / "rulepacks").rglob("*.yaml")}
     assert len(packs) > 3
     assert {f"riskrules/{name}" for name in packs} <= names
+    pages = {p.relative_to(checkout / "dashboard").as_posix()
+             for pattern in ("**/*.py", "**/*.yaml") for p in (checkout / "dashboard").glob(pattern)}  # fmt: skip
+    assert {f"riskrules/dashboard_app/{name}" for name in pages} <= names
+    sample = {p.name for p in (checkout / "sample_logs").iterdir() if p.suffix in (".csv", ".yaml")}
+    assert {f"riskrules/sample_logs/{name}" for name in sample} <= names
+    assert not [name for name in names if name.startswith("riskrules/sample_logs/make_")]
     assert {"riskrules/py.typed", "riskrules/cli.py"} <= names
     tops = {name.split("/")[0] for name in names}
     assert tops == {"riskrules", next(t for t in tops if t.endswith(".dist-info"))}
@@ -91,6 +97,16 @@ def test_it_says_there_what_it_says_in_the_checkout(installed, away):
     checkout_says = run(here, *job, cwd=away).stdout
     assert len(wheel_says) > 200
     assert wheel_says == checkout_says
+
+
+def test_the_sample_farm_can_be_begun_there(installed, away):
+    program = (
+        "from pathlib import Path; from riskrules.view.first import begin_sample; "
+        "print(begin_sample(Path('begun')))"
+    )
+    farm = away / run(installed / "python", "-c", program, cwd=away).stdout.strip()
+    said = run(installed / "riskrules", "review", farm.parent, "--farm", farm, cwd=away).stdout
+    assert "invented" in said.splitlines()[0]
 
 
 def test_the_rule_engine_runs_there_and_not_the_fallback(installed, away):
