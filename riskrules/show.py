@@ -11,6 +11,8 @@ from riskrules.facts.table import Bounds
 
 UNIT_WORDS = {"h": "h", "degC h": "°C·h", "1": "", "%": "%", "kPa": "kPa", "d": "days",
               "count": "", "mm": "mm", "mm h-1": "mm/h"}  # fmt: skip
+IN_DAYS_H = 96.0
+"""From here on people count in days. [h] (assumption)"""
 DIGITS = {"h": 1, "degC": 1, "K": 1, "1": 2, "%": 0, "mm": 1, "mm h-1": 1, "kPa": 2,
           "degC h": 0, "d": 0, "count": 0}  # fmt: skip
 
@@ -60,9 +62,11 @@ class Style:
         return self.number(value, unit) + self.unit(unit)
 
     def bounds(self, b: Bounds) -> str:
-        """Return a quantity as people say it: '6 h', '9 to 14 h', 'unknown'."""
+        """Return a quantity as people say it: '6 h', '9 to 14 h', '10 days', 'unknown'."""
         if b.unit == "flag":
             return "not known" if not b.certain else ("yes" if b.least else "no")
+        if b.unit == "h" and IN_DAYS_H <= b.least and b.most < LONG_H - 1:
+            return self.bounds(Bounds(b.least / 24, b.most / 24, "d"))
         low, high = self.number(b.least, b.unit), self.number(b.most, b.unit)
         if low == high:
             return low + self.unit(b.unit)

@@ -99,6 +99,8 @@ def settled(page) -> None:  # type: ignore[no-untyped-def]
     page.wait_for_function(
         "() => document.querySelector('[data-testid=stApp]')"
         ".getAttribute('data-test-script-state') === 'notRunning'"
+        # what draws a piece is loaded when it is first needed
+        " && !document.querySelector('[data-testid=stSkeleton]')"
     )
 
 
