@@ -25,6 +25,7 @@ from riskrules.findings.build import (
 )
 from riskrules.findings.unknowns import causes_of
 from riskrules.packs.conditions import Compare
+from riskrules.packs.load import Rulebook
 from riskrules.packs.model import Pack, Rule
 from riskrules.show import Style
 from riskrules.tuning.rows import FindingRow
@@ -35,7 +36,7 @@ OF_SIGHTINGS = ("sighting", "symptom_window", "ripening_window")
 """Kinds of fact that know of sightings or speak of an infection long past: a rule that asks for
 one cannot be answered by a sighting without arguing in a circle."""
 PARTS_KEPT = 512
-"""Parts of packs that are kept for the engine. (assumption: two thresholds at 16 values each)"""
+"""Rulebooks and parts of packs that are kept. (assumption: two thresholds at 16 values each)"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +72,7 @@ class Answers:
             If the engine's process died twice on these facts.
         """
         book = scene.book
-        asked = {rule.key: asks(rule, book.pack(rule.pack)) for rule in book.rules}
+        asked = _asked(book)
         new = {key for key, what in asked.items() if what not in self._said}
         parts = tuple(part for pack in book.packs if (part := _part(pack, new, asked)).rules)
         if parts:
@@ -119,7 +120,17 @@ def asks(rule: Rule, pack: Pack) -> str:
     ))  # fmt: skip
 
 
+_books: dict[int, tuple[Rulebook, dict[str, str]]] = {}
 _parts: dict[tuple[str, ...], Pack] = {}
+
+
+def _asked(book: Rulebook) -> dict[str, str]:
+    """Return what each rule of a book asks, kept for as long as the same book comes back."""
+    if id(book) not in _books:
+        if len(_books) >= PARTS_KEPT:
+            _books.clear()
+        _books[id(book)] = book, {r.key: asks(r, book.pack(r.pack)) for r in book.rules}
+    return _books[id(book)][1]
 
 
 def _part(pack: Pack, keys: Iterable[str], asked: dict[str, str]) -> Pack:

@@ -8,6 +8,7 @@ same.
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import os
 import threading
@@ -217,10 +218,21 @@ def _doing(
     """Give an iterator over block-seasons as they are done, and end what does them."""
     with ExitStack() as stack:
         if not todo or not (where.workers or where.scheduler):
+            stack.enter_context(_loaded_left_alone())
             yield ((piece, work.said(piece)) for piece in todo)
             return
         client = stack.enter_context(_client(where, len(todo)))
         yield _on_dask(client, work, todo)
+
+
+@contextmanager
+def _loaded_left_alone() -> Iterator[None]:
+    """Keep the collector of unused objects from going over all that was loaded before."""
+    gc.freeze()
+    try:
+        yield
+    finally:
+        gc.unfreeze()
 
 
 @contextmanager
@@ -319,6 +331,7 @@ _one_at_a_time = threading.Lock()
 def take(work: Work) -> None:
     """Keep what is to be done in this process."""
     _given[work.version] = work
+    gc.freeze()  # a process of its own: what is loaded by now stays
 
 
 def _task(version: str, piece: Piece) -> Said:
