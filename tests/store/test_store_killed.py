@@ -77,8 +77,8 @@ def kill_and_check(folder: Path, kills: int, seed: int) -> int:
     return last + 1
 
 
-def test_ten_kills_at_random_moments(tmp_path: Path) -> None:
-    assert kill_and_check(tmp_path / "store", 10, seed=5) > 0
+def test_five_kills_at_random_moments(tmp_path: Path) -> None:
+    assert kill_and_check(tmp_path / "store", 5, seed=5) > 0
 
 
 @pytest.mark.long
@@ -87,9 +87,9 @@ def test_three_hundred_kills(tmp_path: Path, seed: int) -> None:
     assert kill_and_check(tmp_path / "store", 30, random.randrange(10**6)) > 0
 
 
-@pytest.mark.parametrize("every", [5, pytest.param(1, marks=pytest.mark.long)])
+@pytest.mark.parametrize("every", [10, pytest.param(1, marks=pytest.mark.long)])
 def test_stopped_at_the_calls_that_change_the_disk(tmp_path: Path, every: int) -> None:
-    """Not at random: before each call in turn, or each fifth, until a round goes through."""
+    """Not at random: before each call in turn, or each tenth, until a round goes through."""
     code, stop = 9, 0
     add_for_ever(tmp_path / "first", tmp_path / "done", 0, rounds=2)
     while code == 9:
