@@ -46,10 +46,11 @@ class Open:
 
 
 def open_ones(found: Iterable[tuple[Episode, int]], now: int) -> list[Open]:
-    """Return what could not be told: episodes of one leading cause and overlapping time as one.
+    """Return what could not be told, in order of time: episodes of one leading cause as one.
 
-    ``found`` gives open episodes, each with the bits of its cause (`causes_of`). What is still
-    to come and has no forecast is one cause by itself.
+    Those that overlap, or come day after day, are told together. What is still to come and has
+    no forecast is one cause by itself. ``found`` gives open episodes, each with the bits of its
+    cause (`causes_of`).
     """
     by_lead: dict[int, list[_Piece]] = {}
     not_yet = int(Cause.NOT_YET)
@@ -58,7 +59,8 @@ def open_ones(found: Iterable[tuple[Episode, int]], now: int) -> list[Open]:
         cause = not_yet if ahead else cause & ~not_yet
         piece = (episode.start, episode.end, i, cause, episode.rule)
         by_lead.setdefault(_lead(cause), []).append(piece)
-    return [_joined(lead, run) for lead, group in by_lead.items() for run in _runs(sorted(group))]
+    made = [_joined(lead, run) for lead, group in by_lead.items() for run in _runs(sorted(group))]
+    return sorted(made, key=lambda one: (one.start, one.end, words_of(one.cause), one.lead))
 
 
 _Piece = tuple[int, int, int, int, Rule]
@@ -79,10 +81,9 @@ def _joined(lead: int, run: list[_Piece]) -> Open:
 
 
 def unknowns_of(found: Sequence[Episode], scene: Scene) -> list[UnknownFinding]:
-    """Return what could not be told as people read it, in order of time; see `open_ones`."""
+    """Return what could not be told as people read it; see `open_ones`."""
     opened = zip(found, causes_of(found, scene), strict=True)
-    made = [_unknown(one, scene) for one in open_ones(opened, scene.now)]
-    return sorted(made, key=lambda u: (u.start, u.end, u.causes, u.id))
+    return [_unknown(one, scene) for one in open_ones(opened, scene.now)]
 
 
 def causes_of(found: Sequence[Episode], scene: Scene) -> list[int]:

@@ -160,15 +160,15 @@ def _profile(
         )
     findings = tuple(sorted((f for rule in said for f in rule.findings), key=_by_time))
     opened = open_ones((pair for rule in said for pair in rule.opened), derived.now)
-    unknowns = sorted((_unknown(one, scene, label) for one in opened), key=_by_time)
+    unknowns = tuple(_unknown(one, scene, label) for one in opened)
     return ProfileResult(
-        name, book.profile, season.block, label, "done", "", findings, tuple(unknowns),
+        name, book.profile, season.block, label, "done", "", findings, unknowns,
         _chances(derived, book), _jobs(findings, season, book, _job_book()),
     )  # fmt: skip
 
 
-def _by_time(row: FindingRow | UnknownRow) -> tuple[int, int, str]:
-    return row.start, row.end, row.id
+def _by_time(row: FindingRow) -> tuple[int, str]:
+    return row.start, row.id
 
 
 def _unknown(one: Open, scene: Scene, season: str) -> UnknownRow:
