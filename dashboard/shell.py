@@ -8,7 +8,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import frame, look, who
+from dashboard import frame, look, still, who
 from dashboard.words import say
 from riskrules.door.people import Visitor
 
@@ -36,6 +36,7 @@ ENTRIES = (
     Entry("course", "today", "reader", ":material/timeline:"),
     Entry("loggers", "desk", "reader", ":material/sensors:"),
     Entry("thresholds", "desk", "reader", ":material/tune:"),
+    Entry("bench", "desk", "reader", ":material/rule:"),
     Entry("models", "desk", "reader", ":material/show_chart:"),
     Entry("first", "farm", "grower", ":material/start:"),
     Entry("people", "farm", "grower", ":material/group:"),
@@ -66,6 +67,7 @@ def run() -> None:
         page.run()
     if visitor.way == "sign-in":
         st.sidebar.button(say("sign_in.out"), on_click=st.logout)
+    still.keep()
 
 
 def _pages(visitor: Visitor) -> dict[str, list[st.Page]]:

@@ -11,6 +11,7 @@ from typing import Annotated, Any, TypeVar
 import typer
 
 from riskrules.cli_dashboard import register as register_dashboard
+from riskrules.cli_replay import register as register_replay
 from riskrules.commands.journal import app as journal_app
 from riskrules.commands.logs import app as logs_app
 from riskrules.errors import RiskRulesError
@@ -25,6 +26,7 @@ app = typer.Typer(
 app.add_typer(logs_app, name="logs")
 app.add_typer(journal_app, name="journal")
 register_dashboard(app)
+register_replay(app)
 
 Logs = Annotated[
     list[Path] | None,

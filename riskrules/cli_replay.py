@@ -41,10 +41,15 @@ def replay(
         list[str] | None,
         typer.Option("--vary", help="A threshold to try: PACK.NAME or PACK.NAME=6,7,8. At most 2."),
     ] = None,
+    under: Annotated[
+        Path | None,
+        typer.Option("--under", help="Vary thresholds under this profile, not the packs alone."),
+    ] = None,
     hazard: Annotated[str, typer.Option("--hazard", help="Score this hazard alone.")] = "",
     season: Annotated[
         list[str] | None, typer.Option("--season", help="Only this season, such as 2024.")
     ] = None,
+    block: Annotated[list[str] | None, typer.Option("--block", help="Only this block.")] = None,
     months: Annotated[
         str, typer.Option("--months", help="First and last month of a season.")
     ] = "1-12",
@@ -77,22 +82,26 @@ def replay(
     from riskrules.tuning.archive import open_archive
     from riskrules.tuning.asked import Asked, answer
     from riskrules.tuning.record import write_record
+    from riskrules.tuning.record_file import write_record_data
+    from riskrules.tuning.said import lines_of
 
     if seasons is None and farm is None:
         raise typer.BadParameter("nothing to replay; expected a folder of seasons, or --farm")
     archive = open_archive(seasons, farm, store, journal, events or (), months_of(months))
     asked = Asked(
         archive, tuple(profile or ()), question, _command(), tuple(season or ()), hazard,
-        tuple(vary_of(v) for v in vary or ()), tuple(chosen_by or ()),
+        tuple(vary_of(v) for v in vary or ()), tuple(chosen_by or ()), tuple(block or ()),
+        under,
     )  # fmt: skip
     found = answer(asked, out, _where(workers, scheduler), _told)
     target = record or out / "record.html"
     write_record(target, found.record)
+    write_record_data(target.with_suffix(".json"), found.record)
+    for line in lines_of(found.record):
+        print(line)
     print(f"Record: {target}")
     for folder in found.folders:
         print(f"Tables: {folder}")
-    for sweep in found.record.sweeps:
-        print(sweep.said)
 
 
 def _command() -> str:

@@ -3,26 +3,30 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from importlib.util import find_spec
 from pathlib import Path
 
 from riskrules.errors import PackError, Problem
 from riskrules.packs.load import SHARED, Rulebook
 from riskrules.review import shipped_rulebook
+from riskrules.tuning.apart import Apart, kept_apart
 from riskrules.tuning.archive import Archive
-from riskrules.tuning.cluster import Progress, Where, Work, cores, run
+from riskrules.tuning.cluster import Progress, Ran, Where, Work, cores, run
 from riskrules.tuning.inputs import Piece
 from riskrules.tuning.kept import ReplayStop
 from riskrules.tuning.record import ProfileSaid, Record, profile_said
-from riskrules.tuning.scores import score
-from riskrules.tuning.summary import Summary, slimmed, summarize
-from riskrules.tuning.sweep import Axis, Sweep, axis_of, sweep, sweep_books
+from riskrules.tuning.rows import SeasonResult
+from riskrules.tuning.scores import Score, score
+from riskrules.tuning.summary import Summary, summarize
+from riskrules.tuning.sweep import Axis, Sweep, axis_of, name_of, only_packs, sweep, sweep_books
 from riskrules.tuning.tally import Latency, published_latencies
 from riskrules.tuning.versions import versions
 
-FEW = 12
-"""Block-seasons that are done in this process, as starting others takes longer. (assumption)"""
+FEW = 40
+"""Block-seasons that are done in this process: starting others takes seven seconds, one half a
+second. (computed on two cores)"""
 SHIPPED = "shipped"
 """Name of the packs as they ship, which every other profile is held against."""
 
@@ -46,15 +50,18 @@ class Asked:
         Region profiles to hold against the packs as they ship.
     question, command : str
         In words, and what makes the record again.
-    seasons : tuple of str
+    seasons, blocks : tuple of str
         Only these; by default all.
     hazard : str
         Only this one is scored; by default each with a published latency.
     vary : tuple of Vary
         One threshold or two.
+    under : Path, optional
+        The profile under which thresholds are varied, such as that of the farm: its values are the
+        present ones. It is held against the packs as they ship too.
     chosen_by : tuple of str
         Seasons by which the profiles were chosen: the scores warn where they are among those
-        scored.
+        scored. A sweep chooses by these too, and is scored on the others.
     """
 
     archive: Archive
@@ -65,6 +72,8 @@ class Asked:
     hazard: str = ""
     vary: tuple[Vary, ...] = ()
     chosen_by: tuple[str, ...] = ()
+    blocks: tuple[str, ...] = ()
+    under: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,33 +99,89 @@ def answer(asked: Asked, out: Path, where: Where | None = None, tell: Tell | Non
     PackError, LogError, ReplayStop
         Where a profile, the archive or a threshold cannot be used, or a run could not end.
     """
-    books = books_of(asked.profiles)
+    books = books_of(_profiles(asked))
+    base = books[SHIPPED] if asked.under is None else books[_name(asked.under)]
     latencies = _latencies(books[SHIPPED], asked.hazard)
-    tried = _tried(asked, books[SHIPPED], latencies)
+    tried = _tried(asked, base, latencies)
     pieces = pieces_of(asked)
-    if where is None:
-        where = Where(cores() if len(pieces) > FEW and cores() > 1 else 0)
-    told = tell("profiles") if tell else None
-    ran = run(Work(asked.archive, books), out, where, told, pieces)
-    summary = summarize(ran.results(), SHIPPED, {*latencies})
-    scores = tuple(
-        score(summary.slim, name, hazard, latency, tuned_on=asked.chosen_by)
-        for hazard, latency in latencies.items() for name in books
-    )  # fmt: skip
-    folders = [ran.folder]
-    sweeps: list[Sweep] = []
-    if tried is not None:
-        told = tell("sweep") if tell else None
-        work = Work(asked.archive, sweep_books(books[SHIPPED], tried.axes, tried.packs))
-        ran = run(work, out, where, told, pieces)
-        slim = [slimmed(result, {tried.latency.hazard}) for result in ran.results()]
-        sweeps.append(sweep(slim, tried.axes, tried.latency))
-        folders.append(ran.folder)
+    doing = _Doing(asked, out, where or _where(len(pieces)), pieces, tell)
+    summary = summarize(doing.run("profiles", books).results(), SHIPPED, ())
+    swept = _swept(doing, base, tried)
+    scores = _scores(doing, books, latencies, swept)
     record = Record(
-        asked.question, _said(books), summary, scores, tuple(sweeps), versions(), asked.command,
-        _inputs(pieces), _remarks(summary, latencies, books[SHIPPED], asked.hazard),
+        asked.question, _said(books), summary, scores, tuple(s.sweep for s in swept), versions(),
+        asked.command, _inputs(pieces), _remarks(summary, books[SHIPPED]),
+        tuple(s.summary for s in swept), tuple(s.apart for s in swept),
     )  # fmt: skip
-    return Answer(record, tuple(folders))
+    return Answer(record, tuple(doing.folders))
+
+
+@dataclass(slots=True)
+class _Doing:
+    """What is asked of which block-seasons, where it is done, and the tables made so far."""
+
+    asked: Asked
+    out: Path
+    where: Where
+    pieces: list[Piece]
+    tell: Tell | None
+    folders: list[Path] = field(default_factory=list)
+
+    def run(self, part: str, books: Mapping[str, Rulebook]) -> Ran:
+        """Replay all block-seasons under some rulebooks."""
+        told = self.tell(part) if self.tell else None
+        ran = run(Work(self.asked.archive, books), self.out, self.where, told, self.pieces)
+        if part != "scores":  # those are a part of the profiles' rows, cut out to be scored
+            self.folders.append(ran.folder)
+        return ran
+
+
+@dataclass(frozen=True, slots=True)
+class _Swept:
+    """A sweep that was made, with what each setting changes, and what seasons apart say of it."""
+
+    latency: Latency
+    sweep: Sweep
+    summary: Summary
+    apart: Apart
+
+
+def _swept(doing: _Doing, book: Rulebook, tried: _Tried | None) -> list[_Swept]:
+    """Return the sweep asked for, if one is."""
+    if tried is None:
+        return []
+    ran = doing.run("sweep", sweep_books(book, tried.axes, tried.packs))
+    present = name_of(tried.axes, [axis.present for axis in tried.axes])
+    found = summarize(ran.results(), present, {tried.latency.hazard})
+    made = sweep(found.slim, tried.axes, tried.latency)
+    apart = kept_apart(found.slim, tried.axes, tried.latency, doing.asked.chosen_by)
+    return [_Swept(tried.latency, made, found, apart)]
+
+
+def _scores(
+    doing: _Doing,
+    books: Mapping[str, Rulebook],
+    latencies: Mapping[str, Latency | None],
+    swept: Sequence[_Swept],
+) -> tuple[Score, ...]:
+    """Return the scores of all profiles for each hazard, of a replay of its packs alone.
+
+    What cannot be told is told once for all rules that one cause leaves open, over their whole
+    time. With other hazards' rules beside it, days on which this one was known would count as open.
+    """
+    found: list[Score] = []
+    for hazard, latency in latencies.items():
+        slim: Sequence[SeasonResult] = ()
+        names = {name: name for name in books}
+        if latency is not None and len(books) == 1 and any(s.latency == latency for s in swept):
+            slim, names = swept[0].summary.slim, {SHIPPED: swept[0].summary.base}
+        elif latency is not None:
+            some = {name: only_packs(book, packs_of(book, hazard)) for name, book in books.items()}
+            slim = summarize(doing.run("scores", some).results(), SHIPPED, {hazard}).slim
+        for name, replayed in names.items():
+            one = score(slim, replayed, hazard, latency, tuned_on=doing.asked.chosen_by)
+            found.append(replace(one, profile=name))
+    return tuple(found)
 
 
 def books_of(profiles: Sequence[Path]) -> dict[str, Rulebook]:
@@ -126,8 +191,7 @@ def books_of(profiles: Sequence[Path]) -> dict[str, Rulebook]:
     """
     found = {SHIPPED: shipped_rulebook()}
     for path in profiles:
-        book = shipped_rulebook(path)
-        name = book.profile.split(" ")[0] or path.stem
+        book, name = shipped_rulebook(path), _name(path)
         if name in found:
             message = f"profile '{name}' stands twice; expected a name for each"
             raise PackError([Problem(str(path), 0, 0, message)])
@@ -135,15 +199,44 @@ def books_of(profiles: Sequence[Path]) -> dict[str, Rulebook]:
     return found
 
 
+def _name(path: Path) -> str:
+    """Return the name of the profile in a file."""
+    return shipped_rulebook(path).profile.split(" ")[0] or path.stem
+
+
+def _profiles(asked: Asked) -> list[Path]:
+    """Return the profiles asked for, with that under which thresholds are varied."""
+    under = [asked.under] if asked.under is not None else []
+    there = {path.resolve() for path in asked.profiles}
+    return [*asked.profiles, *(path for path in under if path.resolve() not in there)]
+
+
 def pieces_of(asked: Asked) -> list[Piece]:
-    """Return the block-seasons asked for; ReplayStop where a season is not in the archive."""
+    """Return the block-seasons asked for; ReplayStop where there are none such in the archive."""
     every = asked.archive.pieces()
-    there = {p.season for p in every}
-    strange = sorted({*asked.seasons} - there)
+    _there("season", {*asked.seasons, *asked.chosen_by}, {p.season for p in every})
+    _there("block", asked.blocks, {p.block for p in every})
+    found = [
+        p for p in every
+        if (not asked.seasons or p.season in asked.seasons)
+        and (not asked.blocks or p.block in asked.blocks)
+    ]  # fmt: skip
+    if not found:
+        raise ReplayStop("none of those blocks has a log in those seasons; expected some")
+    return found
+
+
+def _there(what: str, wanted: Collection[str], there: Collection[str]) -> None:
+    strange = sorted({*wanted} - {*there})
     if strange:
         known = ", ".join(sorted(there))
-        raise ReplayStop(f"no season {', '.join(strange)}; expected some of {known}")
-    return [p for p in every if not asked.seasons or p.season in asked.seasons]
+        raise ReplayStop(f"no {what} {', '.join(strange)}; expected some of {known}")
+
+
+def _where(pieces: int) -> Where:
+    """Return where so many block-seasons are best done: on all cores if they are worth it."""
+    worth = pieces > FEW and cores() > 1 and find_spec("distributed") is not None
+    return Where(cores() if worth else 0)
 
 
 def _latencies(book: Rulebook, hazard: str) -> dict[str, Latency | None]:
@@ -177,10 +270,14 @@ def _tried(asked: Asked, book: Rulebook, latencies: dict[str, Latency | None]) -
     if latency is None:
         message = f"{hazard} has no published time from infection to symptoms"
         raise ReplayStop(f"{message}; expected a hazard with one to sweep by")
-    packs = frozenset(
+    return _Tried(axes, latency, packs_of(book, hazard))
+
+
+def packs_of(book: Rulebook, hazard: str) -> frozenset[str]:
+    """Return the names of the packs that have a rule of a hazard."""
+    return frozenset(
         p.name for p in book.packs if any(r.text.finding.hazard == hazard for r in p.rules)
     )
-    return _Tried(axes, latency, packs)
 
 
 def _hazard_of(book: Rulebook, axes: Sequence[Axis], latencies: Collection[str]) -> str:
@@ -204,15 +301,14 @@ def _inputs(pieces: Sequence[Piece]) -> str:
     return hashlib.sha256(said.encode()).hexdigest()
 
 
-def _remarks(
-    summary: Summary, latencies: Collection[str], book: Rulebook, hazard: str
-) -> tuple[str, ...]:
+def _remarks(summary: Summary, book: Rulebook) -> tuple[str, ...]:
     """Return what a reader must know before all else."""
     found = []
     if not any(c.sightings for c in summary.covers):
         found.append("No scout counted anything in these seasons: nothing can be scored.")
-    others = sorted({rule.text.finding.hazard for rule in book.rules} - {*latencies})
-    if others and not hazard:
+    every = {rule.text.finding.hazard for rule in book.rules}
+    others = sorted(every - {*published_latencies(book)})
+    if others:
         named = ", ".join(other.replace("_", " ") for other in others)
         found.append(f"Not scored, for want of a published time to symptoms: {named}.")
     return tuple(found)

@@ -84,7 +84,8 @@ def _curve(found: Sweep) -> str:
         body.append(text(WIDE / 2, HIGH / 2, "Nothing to draw: no sighting to tell it from.",
                          'text-anchor="middle"'))  # fmt: skip
     title = f"Detection against findings a block-season for {axis.threshold}"
-    return svg(body, f"{title}; the present value {axis.present:g} {axis.unit} is a square")
+    now = f"the present value {axis.present:g} {axis.unit} is a square"
+    return svg(body, f"{title}; {now}; a hollow mark is no guide")
 
 
 def _point(row: SweepRow, e: Estimate, x: Scale, y: Scale) -> list[str]:
@@ -93,11 +94,14 @@ def _point(row: SweepRow, e: Estimate, x: Scale, y: Scale) -> list[str]:
     body = []
     if e.low is not None and e.high is not None:
         body.append(line(at, y.at(e.low), at, y.at(e.high), colour))
+    drawn = f'fill="{"#ffffff" if e.said else colour}" stroke="{colour}"'
     if row.present:
-        body.append(f'<rect x="{at - 6:g}" y="{up - 6:g}" width="12" height="12" fill="{MARK}"/>')
+        body.append(f'<rect x="{at - 6:g}" y="{up - 6:g}" width="12" height="12" {drawn}/>')
     else:
-        body.append(f'<circle cx="{at:g}" cy="{up:g}" r="4" fill="{BAND}"/>')
+        body.append(f'<circle cx="{at:g}" cy="{up:g}" r="4" {drawn}/>')
     words = f"{row.values[0]:g}" + (" now" if row.present else "")
+    if at > WIDE - 80:  # there is no room beside it
+        return [*body, text(at - 8, up - 8, words, 'text-anchor="end"', colour)]
     return [*body, text(at + 8, up - 8, words, fill=colour)]
 
 

@@ -11,8 +11,10 @@ from pathlib import Path
 from riskrules.logs.store.files import write_flushed
 from riskrules.packs.load import Rulebook
 from riskrules.packs.model import Threshold
+from riskrules.tuning.apart import Apart
 from riskrules.tuning.charts import cover_chart, interval_chart, sweep_chart
 from riskrules.tuning.kept import stop_writing
+from riskrules.tuning.rows import What
 from riskrules.tuning.scores import Estimate, Score
 from riskrules.tuning.summary import Summary, missing_of
 from riskrules.tuning.sweep import Sweep
@@ -29,9 +31,11 @@ caption{text-align:left;font-weight:600;padding:.3rem 0}
 th,td{border-bottom:1px solid #d5d5d8;padding:.25rem .7rem .25rem 0;text-align:left;
 vertical-align:top}td.n{text-align:right;font-variant-numeric:tabular-nums}
 .said{border-left:4px solid #a3290a;padding:.2rem .8rem;margin:1rem 0}
+.wide{overflow-x:auto}
 svg{max-width:100%;height:auto;font:12px system-ui,sans-serif}
 pre{background:#f4f4f6;padding:.8rem;white-space:pre-wrap;overflow-wrap:anywhere}
 """
+WHATS: tuple[What, ...] = ("came", "went", "moved")
 NAMES = {
     "detection": "probability of detection",
     "false alarms": "false-alarm ratio",
@@ -64,7 +68,9 @@ class Record:
     """All that the record says.
 
     ``question`` is the adviser's, in words; ``command`` makes the record again; ``inputs`` is a
-    hash of all block-seasons, so that another can tell whether theirs are the same.
+    hash of all block-seasons, so that another can tell whether theirs are the same. ``swept`` and
+    ``apart`` stand beside ``sweeps``: what each setting changes against the present one, and what
+    a setting chosen on some seasons does on others.
     """
 
     question: str
@@ -76,6 +82,8 @@ class Record:
     command: str
     inputs: str = ""
     remarks: tuple[str, ...] = ()
+    swept: tuple[Summary, ...] = ()
+    apart: tuple[Apart, ...] = ()
 
 
 def profile_said(name: str, book: Rulebook, shipped: Rulebook) -> ProfileSaid:
@@ -111,9 +119,9 @@ def html_of(record: Record) -> str:
         *_question(record),
         *_profiles(record),
         *_cover(record.summary),
-        *_changes(record.summary, record.profiles),
+        *_changes(record),
         *_scores(record),
-        *_sweeps(record.sweeps),
+        *_sweeps(record),
         *_again(record),
     ]
     safe = "default-src 'none'; style-src 'unsafe-inline'"
@@ -137,10 +145,12 @@ def table(caption: str, header: Sequence[str], rows: Iterable[Sequence[Cell]]) -
         caption += f" (the first {MOST_ROWS} of {len(every):,}; the run's tables hold all)"
     head = "".join(f'<th scope="col">{escape(h)}</th>' for h in header)
     lines = ["<tr>" + "".join(map(_cell, row)) + "</tr>" for row in every[:MOST_ROWS]]
+    named = escape(caption)
     return (
-        f"<table><caption>{escape(caption)}</caption><thead><tr>{head}</tr></thead><tbody>"
+        f'<div class="wide" tabindex="0" role="region" aria-label="{named}"><table>'
+        f"<caption>{named}</caption><thead><tr>{head}</tr></thead><tbody>"
         + "".join(lines)
-        + "</tbody></table>"
+        + "</tbody></table></div>"
     )
 
 
@@ -198,29 +208,39 @@ def _cover(summary: Summary) -> list[str]:
         header = ("block", "season", "log covers [%]", "times nothing could be told")
         caption = f"Logs that cover less than {ENOUGH:.0%} of the season: the rest is unknown"
         found.append(table(caption, header, rows))
-    causes = [(cause, n) for (name, cause), n in summary.unknowns.most_common()
-              if name == summary.base]  # fmt: skip
+    causes = summary.causes_of(summary.base)
     if causes:
         caption = f"Why something could not be told, under {summary.base}"
         found.append(table(caption, ("cause", "times"), causes))
     return found
 
 
-def _changes(summary: Summary, profiles: Sequence[ProfileSaid]) -> list[str]:
-    if len(profiles) < 2:
+def _changes(record: Record) -> list[str]:
+    if len(record.profiles) < 2:
         return []
-    found = ["<h2>What would have changed</h2>"]
-    words = ("came", "went", "moved")
+    names = [p.name for p in record.profiles]
+    return ["<h2>What would have changed</h2>", *_change_tables(record.summary, names, "profile")]
+
+
+def _change_tables(summary: Summary, names: Iterable[str], what: str) -> list[str]:
+    """Return what came, went and moved against the base: in all, then block by block."""
     total: list[tuple[Cell, ...]] = [
-        (name, *(sum(n for k, n in summary.changes.items() if (k[0], k[4]) == (name, w))
-                 for w in words), round(summary.hours_of(name) - summary.hours_of(summary.base), 1))
-        for name in (p.name for p in profiles) if name != summary.base
+        (name, *(summary.changed(name, w) for w in WHATS),
+         round(summary.hours_of(name) - summary.hours_of(summary.base), 1))
+        for name in names if name != summary.base
     ]  # fmt: skip
-    header: Sequence[str] = ("profile", *words, "crew hours more [h]")
-    found.append(table(f"Findings against {summary.base}", header, total))
+    header: Sequence[str] = (what, *WHATS, "crew hours more [h]")
+    found = [table(f"Findings against {summary.base}", header, total)]
+    jobs = [
+        (job.replace("_", " "), name, round(hours, 1), summary.hours_from.get(job, ""))
+        for (name, job), hours in sorted(summary.hours.items(), key=lambda x: x[0][::-1])
+    ]
+    if jobs:
+        header = ("job", what, "crew hours [h]", "hours of one time from")
+        found.append(table("Jobs that findings ask for", header, jobs))
     rows = [(*key, n) for key, n in sorted(summary.changes.items())]
     if rows:
-        header = ("profile", "block", "month", "rule", "what became of it", "findings")
+        header = (what, "block", "month", "rule", "what became of it", "findings")
         found.append(table("By block, month and rule", header, rows))
     return found
 
@@ -277,17 +297,22 @@ def _span(low: float | None, high: float | None) -> str:
     return "none" if low is None or high is None else f"{low:.3g} to {high:.3g}"
 
 
-def _sweeps(sweeps: Sequence[Sweep]) -> list[str]:
+def _sweeps(record: Record) -> list[str]:
     found = []
-    for sweep in sweeps:
+    for i, sweep in enumerate(record.sweeps):
         names = " and ".join(a.threshold for a in sweep.axes)
-        found += [f"<h2>Sweep of {escape(names)}</h2>", _said(sweep.said), sweep_chart(sweep)]
+        found += [f"<h2>Sweep of {escape(names)}</h2>", _said(sweep.said)]
+        found += [_said(apart.said) for apart in record.apart[i : i + 1]]
+        found.append(sweep_chart(sweep))
         for a in sweep.axes:
             found.append(
                 f"<p>{escape(a.threshold)}: now {a.present:g} {escape(a.unit)}, "
-                f"{escape(a.source)} ({escape(a.tag)}).</p>"
+                f"{escape(a.source)} ({escape(a.tag)}); set by {escape(a.origin)}.</p>"
             )
         found.append(_sweep_table(sweep))
+        for summary in record.swept[i : i + 1]:
+            found.append("<h3>What each setting would have changed</h3>")
+            found += _change_tables(summary, [row.name for row in sweep.rows], "setting")
     return found
 
 

@@ -301,7 +301,8 @@ def _notes(
     if whole.unlooked:
         found.append(f"{whole.unlooked} of {whole.alarms} findings: nobody looked in their time")
     if whole.open:
-        found.append(f"{whole.open} sightings: the log or a rule leaves open what was due")
+        many = "sighting" if whole.open == 1 else "sightings"
+        found.append(f"{whole.open} {many}: the log or a rule leaves open what was due")
     return [note for note in found if note]
 
 

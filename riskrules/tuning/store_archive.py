@@ -55,7 +55,9 @@ class StoreArchive:
         if self.store is not None:
             return self.store
         if not self.farm.text.store:
-            raise trouble(self.farm_file, "names no log store; expected `store:`, or one named")
+            how = "`riskrules logs read FOLDER --farm FILE --store store` makes one"
+            message = f"names no log store; expected `store:` in it, or --store ({how})"
+            raise trouble(self.farm_file, message)
         return self.farm.folder / self.farm.text.store
 
     def pieces(self) -> list[Piece]:

@@ -43,6 +43,8 @@ class Summary:
         By `ChangeKey`, against the profile ``base``.
     hours : dict
         Crew hours by profile and job. [h]
+    hours_from : dict
+        Whose figure the hours of one time are, by job.
     slim : list of SeasonResult
         With what scoring needs alone.
     """
@@ -53,6 +55,7 @@ class Summary:
     unknowns: Counter[tuple[str, str]] = field(default_factory=Counter)
     changes: Counter[ChangeKey] = field(default_factory=Counter)
     hours: dict[tuple[str, str], float] = field(default_factory=dict)
+    hours_from: dict[str, str] = field(default_factory=dict)
     slim: list[SeasonResult] = field(default_factory=list)
 
     def add(self, result: SeasonResult, hazards: Collection[str]) -> None:
@@ -79,10 +82,20 @@ class Summary:
         for job in profile.jobs:
             at = name, job.job
             self.hours[at] = self.hours.get(at, 0.0) + job.hours
+            self.hours_from[job.job] = job.hours_from
 
     def hours_of(self, profile: str) -> float:
         """Return the crew hours of a profile. [h]"""
         return round(sum(h for (name, _), h in self.hours.items() if name == profile), 1)
+
+    def changed(self, profile: str, what: What) -> int:
+        """Return how many findings came, went or moved under a profile."""
+        return sum(n for key, n in self.changes.items() if (key[0], key[4]) == (profile, what))
+
+    def causes_of(self, profile: str) -> list[tuple[str, int]]:
+        """Return why something could not be told under a profile, the most often first."""
+        found = [(cause, n) for (name, cause), n in self.unknowns.items() if name == profile]
+        return sorted(found, key=lambda c: (-c[1], c[0]))
 
     def findings_of(self, profile: str) -> int:
         """Return how many findings a profile had."""

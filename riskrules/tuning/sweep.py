@@ -42,7 +42,10 @@ _DAYS = [COLUMNS.index(c) for c in ("foreseen", "missed", "false_days", "quiet_d
 
 @dataclass(frozen=True, slots=True)
 class Axis:
-    """The values of one threshold that are tried, ``pack.name``, in order."""
+    """The values of one threshold that are tried, ``pack.name``, in order.
+
+    ``origin`` says who set the present value: the pack, or a profile.
+    """
 
     threshold: str
     values: tuple[float, ...]
@@ -50,6 +53,7 @@ class Axis:
     unit: str
     source: str
     tag: str
+    origin: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +113,7 @@ def axis_of(
         message = f"'{name}' at {wrong[0]:g}; expected {t.least:g} to {t.most:g} {t.unit}"
         raise PackError([Problem("sweep", 0, 0, message)])
     every = tuple(sorted({round(float(v), DECIMALS) for v in [*chosen, t.value]}))
-    return Axis(name, every, t.value, t.unit, t.source, t.tag)
+    return Axis(name, every, t.value, t.unit, t.source, t.tag, t.origin)
 
 
 def name_of(axes: Sequence[Axis], values: Sequence[float]) -> str:
@@ -133,9 +137,14 @@ def sweep_books(
     if not 1 <= len(axes) <= 2:
         raise ValueError(f"{len(axes)} thresholds; expected one or two at once")
     if packs is not None:
-        book = replace(book, packs=tuple(p for p in book.packs if p.name in packs))
+        book = only_packs(book, packs)
     settings = product(*(axis.values for axis in axes))
     return {name_of(axes, values): _with(book, axes, values) for values in settings}
+
+
+def only_packs(book: Rulebook, packs: Collection[str]) -> Rulebook:
+    """Return a rulebook of some packs alone."""
+    return replace(book, packs=tuple(p for p in book.packs if p.name in packs))
 
 
 def _with(book: Rulebook, axes: Sequence[Axis], values: Sequence[float]) -> Rulebook:

@@ -20,8 +20,9 @@ from riskrules.shipped import rulepacks_folder
 
 PARTS = (
     "*.py", "engine/*.py", "facts/*.py", "findings/*.py", "logs/**/*.py", "packs/*.py",
-    "science/*.py", "worklist/*.py", "tuning/columns.py", "tuning/inputs.py", "tuning/kept.py",
-    "tuning/replay.py", "tuning/rows.py", "tuning/seasons.py",
+    "science/*.py", "worklist/*.py", "tuning/answers.py", "tuning/columns.py",
+    "tuning/inputs.py", "tuning/kept.py", "tuning/replay.py", "tuning/rows.py",
+    "tuning/seasons.py",
 )  # fmt: skip
 """Those files of the package that can change what a replay of a block-season finds."""
 LEFT_OUT = ("cli", "show", "report")
