@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -17,10 +17,9 @@ from riskrules.tuning.cluster import Progress, Ran, Where, Work, cores, run
 from riskrules.tuning.inputs import Piece
 from riskrules.tuning.kept import ReplayStop
 from riskrules.tuning.record import ProfileSaid, Record, profile_said
-from riskrules.tuning.rows import SeasonResult
-from riskrules.tuning.scores import Score, score
+from riskrules.tuning.scores import score
 from riskrules.tuning.summary import Summary, summarize
-from riskrules.tuning.sweep import Axis, Sweep, axis_of, name_of, only_packs, sweep, sweep_books
+from riskrules.tuning.sweep import Axis, Sweep, axis_of, name_of, sweep, sweep_books
 from riskrules.tuning.tally import Latency, published_latencies
 from riskrules.tuning.versions import versions
 
@@ -105,9 +104,12 @@ def answer(asked: Asked, out: Path, where: Where | None = None, tell: Tell | Non
     tried = _tried(asked, base, latencies)
     pieces = pieces_of(asked)
     doing = _Doing(asked, out, where or _where(len(pieces)), pieces, tell)
-    summary = summarize(doing.run("profiles", books).results(), SHIPPED, ())
+    summary = summarize(doing.run("profiles", books).results(), SHIPPED, {*latencies})
     swept = _swept(doing, base, tried)
-    scores = _scores(doing, books, latencies, swept)
+    scores = tuple(
+        score(summary.slim, name, hazard, latency, tuned_on=asked.chosen_by)
+        for hazard, latency in latencies.items() for name in books
+    )  # fmt: skip
     record = Record(
         asked.question, _said(books), summary, scores, tuple(s.sweep for s in swept), versions(),
         asked.command, _inputs(pieces), _remarks(summary, books[SHIPPED]),
@@ -131,8 +133,7 @@ class _Doing:
         """Replay all block-seasons under some rulebooks."""
         told = self.tell(part) if self.tell else None
         ran = run(Work(self.asked.archive, books), self.out, self.where, told, self.pieces)
-        if part != "scores":  # those are a part of the profiles' rows, cut out to be scored
-            self.folders.append(ran.folder)
+        self.folders.append(ran.folder)
         return ran
 
 
@@ -156,32 +157,6 @@ def _swept(doing: _Doing, book: Rulebook, tried: _Tried | None) -> list[_Swept]:
     made = sweep(found.slim, tried.axes, tried.latency)
     apart = kept_apart(found.slim, tried.axes, tried.latency, doing.asked.chosen_by)
     return [_Swept(tried.latency, made, found, apart)]
-
-
-def _scores(
-    doing: _Doing,
-    books: Mapping[str, Rulebook],
-    latencies: Mapping[str, Latency | None],
-    swept: Sequence[_Swept],
-) -> tuple[Score, ...]:
-    """Return the scores of all profiles for each hazard, of a replay of its packs alone.
-
-    What cannot be told is told once for all rules that one cause leaves open, over their whole
-    time. With other hazards' rules beside it, days on which this one was known would count as open.
-    """
-    found: list[Score] = []
-    for hazard, latency in latencies.items():
-        slim: Sequence[SeasonResult] = ()
-        names = {name: name for name in books}
-        if latency is not None and len(books) == 1 and any(s.latency == latency for s in swept):
-            slim, names = swept[0].summary.slim, {SHIPPED: swept[0].summary.base}
-        elif latency is not None:
-            some = {name: only_packs(book, packs_of(book, hazard)) for name, book in books.items()}
-            slim = summarize(doing.run("scores", some).results(), SHIPPED, {hazard}).slim
-        for name, replayed in names.items():
-            one = score(slim, replayed, hazard, latency, tuned_on=doing.asked.chosen_by)
-            found.append(replace(one, profile=name))
-    return tuple(found)
 
 
 def books_of(profiles: Sequence[Path]) -> dict[str, Rulebook]:

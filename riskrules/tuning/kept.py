@@ -19,6 +19,7 @@ from riskrules.tuning.rows import (
     ChanceRow,
     FindingRow,
     JobRow,
+    OpenRow,
     ProfileResult,
     SeasonResult,
     SeenRow,
@@ -32,6 +33,7 @@ ROWS: Mapping[str, Any] = {
     "unknowns": UnknownRow,
     "chances": ChanceRow,
     "jobs": JobRow,
+    "open": OpenRow,
 }
 
 

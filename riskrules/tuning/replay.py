@@ -29,12 +29,13 @@ from riskrules.packs.model import Rule
 from riskrules.plugins import more_kinds
 from riskrules.review import latest, shipped_jobs, window_of
 from riskrules.show import Style
-from riskrules.tuning.answers import INDEX_OF, Answers, month_of
+from riskrules.tuning.answers import INDEX_OF, Answers, RuleSaid, foretells, month_of
 from riskrules.tuning.rows import (
     ChanceRow,
     ChangeRow,
     FindingRow,
     JobRow,
+    OpenRow,
     ProfileResult,
     SeasonResult,
     SeenRow,
@@ -163,8 +164,26 @@ def _profile(
     unknowns = tuple(_unknown(one, scene, label) for one in opened)
     return ProfileResult(
         name, book.profile, season.block, label, "done", "", findings, unknowns,
-        _chances(derived, book), _jobs(findings, season, book, _job_book()),
+        _chances(derived, book), _jobs(findings, season, book, _job_book()), _open(said),
     )  # fmt: skip
+
+
+def _open(said: Sequence[RuleSaid]) -> tuple[OpenRow, ...]:
+    """Return where rules that foretell are open, the stretches of one hazard joined."""
+    spans: dict[str, list[tuple[int, int]]] = {}
+    for episode in (e for rule in said for e, _ in rule.opened if foretells(e.rule)):
+        hazard = episode.rule.text.finding.hazard
+        spans.setdefault(hazard, []).append((episode.start, episode.end))
+    found = []
+    for name, own in sorted(spans.items()):
+        (start, end), *rest = sorted(own)
+        for first, last in rest:
+            if first > end:
+                found.append(OpenRow(name, start, end))
+                start = first
+            end = max(end, last)
+        found.append(OpenRow(name, start, end))
+    return tuple(found)
 
 
 def _by_time(row: FindingRow) -> tuple[int, str]:

@@ -48,6 +48,18 @@ class UnknownRow:
 
 
 @dataclass(frozen=True, slots=True)
+class OpenRow:
+    """A stretch in which some rule of a hazard that foretells could not be told. [s]
+
+    Unlike an `UnknownRow` it knows of no other hazard, and ends where the rules' own facts end.
+    """
+
+    hazard: str
+    start: int
+    end: int
+
+
+@dataclass(frozen=True, slots=True)
 class JobRow:
     """A job over a season: on how many days findings asked for it, and what that would cost.
 
@@ -103,6 +115,7 @@ class ProfileResult:
     unknowns: tuple[UnknownRow, ...]
     chances: tuple[ChanceRow, ...]
     jobs: tuple[JobRow, ...]
+    open: tuple[OpenRow, ...] = ()
 
     @property
     def crew_hours(self) -> float:

@@ -118,15 +118,11 @@ def slimmed(result: SeasonResult, hazards: Collection[str]) -> SeasonResult:
 
 def _slim_profile(profile: ProfileResult, hazards: Collection[str]) -> ProfileResult:
     kept = [f for f in profile.findings if f.hazard in hazards and f.foretells]
-    vague = [
-        replace(u, id="", causes="", rules=intern(u.rules), hazards=intern(u.hazards))
-        for u in profile.unknowns
-        if {*u.hazards.split("; ")} & {*hazards}
-    ]
     return replace(
         profile,
         findings=tuple(_slim_finding(f) for f in kept),
-        unknowns=tuple(vague),
+        unknowns=(),
+        open=tuple(o for o in profile.open if o.hazard in hazards),
         chances=tuple(c for c in profile.chances if c.hazard in hazards),
     )
 

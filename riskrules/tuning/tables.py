@@ -11,11 +11,12 @@ from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
-from riskrules.tuning.kept import stop_writing
+from riskrules.tuning.kept import ROWS, stop_writing
 from riskrules.tuning.rows import (
     ChanceRow,
     FindingRow,
     JobRow,
+    OpenRow,
     SeasonResult,
     SeenRow,
     UnknownRow,
@@ -49,6 +50,7 @@ TABLES: Mapping[str, Mapping[str, str]] = {
     "unknowns": _columns(UnknownRow),
     "chances": _columns(ChanceRow),
     "jobs": _columns(JobRow),
+    "open": _columns(OpenRow),
 }
 """Columns of each table, with their Arrow types. ``name`` is that of the profile in the run."""
 
@@ -61,7 +63,7 @@ def rows_of(result: SeasonResult) -> Iterator[tuple[str, dict[str, Any]]]:
         yield "seen", place | _plain(seen)
     for profile in result.profiles:
         yield "profiles", {name: getattr(profile, name) for name in PROFILE}
-        for table in ("findings", "unknowns", "chances", "jobs"):
+        for table in ROWS:
             for row in getattr(profile, table):
                 yield table, place | {"name": profile.name} | _plain(row)
 

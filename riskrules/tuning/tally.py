@@ -173,7 +173,8 @@ def tally(
         Name of the profile in the result.
     latency : Latency
     rules : collection of str, optional
-        The rules to score, as ``pack.rule``; by default all of the hazard that foretell.
+        The rules to score, as ``pack.rule``; by default all of the hazard that foretell. What
+        any of these leaves open counts as open all the same.
     enough : int
         Flowers or fruit examined on a day before none seen counts as none.
     """
@@ -183,7 +184,7 @@ def tally(
     answered = (hit & walks.seen).any(axis=1)
     looked = hit.any(axis=1)
     foreseen = hit.any(axis=0)
-    vague = ~foreseen & _open(result, said, walks.time, latency, rules)
+    vague = ~foreseen & _open(result, said, walks.time, latency)
     seen, missed = walks.seen, ~foreseen & ~vague
     return Tally(
         int(answered.sum()), int((looked & ~answered).sum()), int((~looked).sum()),
@@ -199,20 +200,12 @@ def _asked(
     return hazard == latency.hazard and foretells and (rules is None or rule in rules)
 
 
-def _open(
-    result: SeasonResult,
-    said: ProfileResult,
-    times: Floats,
-    latency: Latency,
-    rules: Collection[str] | None,
-) -> Bools:
+def _open(result: SeasonResult, said: ProfileResult, times: Floats, latency: Latency) -> Bools:
     """Return where the log or a rule left open whether something should have been foretold."""
     first, last = times - latency.most * DAY_S, times - latency.least * DAY_S
     found = (first < result.logged_from) | (last > result.logged_until)
-    for u in said.unknowns:
-        names = u.rules.split("; ") if rules is not None else u.hazards.split("; ")
-        if set(names) & (set(rules) if rules is not None else {latency.hazard}):
-            found |= (u.start <= last) & (u.end >= first)
+    for span in (o for o in said.open if o.hazard == latency.hazard):
+        found |= (span.start <= last) & (span.end >= first)
     return found
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
@@ -20,6 +21,7 @@ from riskrules.packs.model import Pack
 from riskrules.review import Review, review, shipped_jobs, shipped_rulebook
 from riskrules.sources import Gathered, gather
 from riskrules.tuning import answers, replay
+from riskrules.tuning.answers import foretells
 from riskrules.tuning.replay import (
     ProfileResult,
     SeasonResult,
@@ -335,3 +337,26 @@ def test_only_rules_that_ask_otherwise_go_to_the_engine_again(
     asking = [r for r in pack.rules if "humid_long" in str(r.text.when) + str(r.text.unless)]
     assert sent == [len(pack.rules), len(asking)]
     assert 0 < len(asking) < len(pack.rules)
+
+
+def test_open_stretches_of_a_hazard_are_all_its_rules_and_no_others(
+    seasons: list[BlockSeason],
+) -> None:
+    book = shipped_rulebook()
+    season = seasons[0]
+    said = replay_one(season, {"shipped": book}).profile("shipped")
+    assert {o.hazard for o in said.open} > {"gray_mold"}
+    for hazard in {o.hazard for o in said.open}:
+        packs = tuple(
+            replace(p, rules=own) for p in book.packs
+            if (own := tuple(r for r in p.rules if r.text.finding.hazard == hazard))
+        )  # fmt: skip
+        alone = replay_one(season, {"alone": replace(book, packs=packs)}).profile("alone")
+        own = [o for o in said.open if o.hazard == hazard]
+        assert own == [o for o in alone.open if o.hazard == hazard]
+        for a, b in itertools.pairwise(own):
+            assert a.start <= a.end < b.start
+        for unknown in alone.unknowns:  # told together over a day's distance, so never shorter
+            inside = [o for o in own if unknown.start <= o.start and o.end <= unknown.end]
+            rules = unknown.rules.split("; ")
+            assert inside or not any(foretells(r) for r in book.rules if r.key in rules)

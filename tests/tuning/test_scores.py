@@ -9,7 +9,7 @@ import pytest
 from sklearn.metrics import brier_score_loss, jaccard_score, precision_score, recall_score
 
 from riskrules.tuning.answers import foretells
-from riskrules.tuning.rows import ChanceRow, SeasonResult, UnknownRow
+from riskrules.tuning.rows import ChanceRow, OpenRow, SeasonResult
 from riskrules.tuning.scores import (
     critical_success,
     detection,
@@ -23,7 +23,7 @@ from riskrules.tuning.scores import (
 )
 from riskrules.tuning.tally import Latency, Tally, matrix, published_latencies, tally
 
-from .made_up import BOOK, DAY, HOUR, LATENCY, RULE, START, at_random, finding, from_hidden, result
+from .made_up import BOOK, DAY, HOUR, LATENCY, START, at_random, finding, from_hidden, result
 from .made_up import season as made_season
 
 
@@ -124,8 +124,7 @@ def test_a_sighting_of_a_time_that_is_unknown_is_open_not_missed() -> None:
     time = START + 70 * DAY
     base = one([], [(time, 2), (START + 150 * DAY, 2)])
     span = START + 50 * DAY, START + 51 * DAY
-    blind = UnknownRow("u", "b", "s", "2023-12", *span, "no humidity", RULE, "gray_mold")
-    said = tuple(replace(p, unknowns=(blind,)) for p in base.profiles)
+    said = tuple(replace(p, open=(OpenRow("gray_mold", *span),)) for p in base.profiles)
     known = replace(base, profiles=said)
     t = tally(known, "p", LATENCY)
     assert (t.open, t.missed) == (1, 1)
