@@ -2,11 +2,24 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from pathlib import Path
+from uuid import UUID, uuid5
 
 import numpy as np
 
+from riskrules.journal.container_events import import_csv
+from riskrules.journal.records import JobDone, Record
+from riskrules.journal.store import open_journal
+from riskrules.logs.readings import Ints
 from riskrules.logs.typical_year import PREFIX, locate, read_typical_year
+
+EVENTS = Path(__file__).resolve().parents[1] / "sample_logs" / "typical_year" / "events.csv"
+"""What was done and seen on one invented block of the same year; here in every block."""
+MARKED = ("read_thermometer", "lift_row_cover", "scout_flowers")
+"""Jobs with a mark a day and block in the journal, so that it is as long as after a season."""
+MARKS = UUID("0b6a2f5e-8d51-5c1e-9a53-8f0f6f5f7a10")
+"""What the identifiers of marks are made in; any fixed one is as good."""
 
 TYPICAL = f"{PREFIX}723170TYA.CSV"
 STEP_S, DAY_S = 900, 86_400
@@ -25,7 +38,10 @@ blocks:
 
 
 def write_farm(folder: Path, blocks: int, days: int) -> Path:
-    """Write a farm of blocks with a log each, from 1 April on, and return its farm file."""
+    """Write a farm of blocks with a log each, from 1 April on, and return its farm file.
+
+    Its journal holds the events of the sample of the typical year for each block, and marks.
+    """
     import pandas as pd
 
     rows = read_typical_year(locate(TYPICAL))
@@ -51,4 +67,25 @@ def write_farm(folder: Path, blocks: int, days: int) -> Path:
         )
     file = folder / "farm.yaml"
     file.write_text(text, encoding="utf-8")
+    with open_journal(folder / "journal.db") as journal:
+        journal.add(_records(folder, [f"block_{i:02}" for i in range(blocks)], time))
     return file
+
+
+def _records(folder: Path, blocks: list[str], time: Ints) -> list[Record]:
+    """Return what the journal holds: events up to the last row of the logs, and marks."""
+    lines = EVENTS.read_text(encoding="utf-8").splitlines()
+    head = next(i for i, line in enumerate(lines) if line.startswith("time,"))
+    every = [line.replace(",typical,", f",{b},") for b in blocks for line in lines[head + 1 :]]
+    file = folder / "events.csv"
+    file.write_text("\n".join([lines[head], *every]) + "\n", encoding="utf-8")
+    found = [r for r in import_csv(file, blocks=blocks) if r.time <= time[-1]]
+    file.unlink()
+    for noon in range(int(time[0]) + DAY_S // 2, int(time[-1]), DAY_S):
+        day = datetime.fromtimestamp(noon, UTC).date()
+        found += [
+            Record(id=uuid5(MARKS, f"{b} {job} {day}"), block=b, time=noon, made=noon, who="ann",
+                   came_by="dashboard", body=JobDone(job=job, what="done", day=day))
+            for b in blocks for job in MARKED
+        ]  # fmt: skip
+    return found

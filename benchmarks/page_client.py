@@ -41,10 +41,13 @@ class PageClient:
     ) -> None:
         self.socket.close()
 
-    def view(self, page: str = "") -> float:
-        """Ask for a page and return how long the server took until all of it was there. [s]"""
+    def view(self, page: str = "", query: str = "") -> float:
+        """Ask for a page and return how long the server took until all of it was there. [s]
+
+        ``query`` is what stands after the question mark of the address.
+        """
         ask = BackMsg()
-        ask.rerun_script.query_string = ""
+        ask.rerun_script.query_string = query
         ask.rerun_script.page_name = page
         begin = perf_counter()
         self.socket.send(ask.SerializeToString())

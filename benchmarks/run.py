@@ -17,7 +17,7 @@ from benchmarks.rows import Result, table  # noqa: E402
 
 MODULES = {
     1: "against_reading", 2: "against_clips", 3: "one_more_hour", 4: "memory", 5: "cold_start",
-    6: "many_logs",
+    6: "many_logs", 7: "dashboard",
 }  # fmt: skip
 WORDS = (
     "ratio: of medians, then of minima, then of processor time; timings are medians by the clock"
@@ -28,7 +28,9 @@ def arguments(words: Sequence[str] | None) -> argparse.Namespace:
     """Return the options."""
     parser = argparse.ArgumentParser(prog="python -m benchmarks", description=__doc__)
     parser.add_argument("--quick", action="store_true", help="few repetitions, under a minute")
-    parser.add_argument("--only", default="123456", help="numbers of benchmarks, such as 1 or 2,3")
+    parser.add_argument(
+        "--only", default="".join(map(str, MODULES)), help="numbers of benchmarks, such as 1 or 2,3"
+    )
     parser.add_argument("--json", type=Path, help="write the results here, too")
     parser.add_argument("--imports", action="store_true", help="list the slowest imports")
     return parser.parse_args(words)

@@ -63,7 +63,7 @@ def run() -> None:
     start = st.Page(lambda: st.switch_page(first), title=say("app.name"), default=True)
     page = st.navigation([start, *every.values()], position="hidden")
     _list(parts)
-    with frame.troubles():
+    with frame.reading(page.url_path), frame.troubles():
         page.run()
     if visitor.way == "sign-in":
         st.sidebar.button(say("sign_in.out"), on_click=st.logout)

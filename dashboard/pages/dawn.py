@@ -6,20 +6,16 @@ import streamlit as st
 
 from dashboard import frame
 from dashboard.parts import dawn_parts as parts
-from dashboard.words import say
 
 page = frame.begin("dawn")
 st.html(parts.CSS)
-with frame.troubles():
-    review = page.desk.review()
 
 
 @st.fragment
 def body() -> None:
-    """Draw what marks change, so that a tap does not review the farm again."""
+    """Draw all that a tap can change; the farm is reviewed again only where that matters."""
     with frame.troubles():
-        parts.draw(page, review)
+        parts.draw(page)
 
 
 body()
-st.caption(say("dawn.measured_by", evaluator=review.evaluator))

@@ -63,9 +63,9 @@ def _days(desk: Desk) -> tuple[date, date]:
     asked = st.query_params.get("span", "7")
     if "course_span" not in st.session_state:
         st.session_state["course_span"] = asked if asked in SPANS else "7"
-    span = st.segmented_control(
+    span = st.radio(
         say("course.span"), SPANS, format_func=lambda s: say(f"course.span_{s}"),
-        key="course_span", required=True,
+        key="course_span", horizontal=True,
     )  # fmt: skip
     if span != asked:
         st.query_params["span"] = str(span)
@@ -118,7 +118,7 @@ def _view() -> str:
 def _made(key: tuple[Any, ...], _desk: Desk) -> tuple[Any, dict[str, Any], dict[str, Any]]:
     """Return the figure, the tables and what there is to say of them, made once for a key."""
     block, first, last = key[2], key[3], key[4]
-    review = _desk.review(first, last)
+    review = _desk.review_of(block, first, last)
     c = course(review, block, _desk.readings(block), _desk.events, *review.window)
     about = {"resolution": _resolution(c), "shift": _shift(c), "alt": _alt(c)}
     return course_figure(c, say, look.SEVERITY, key[-1]), course_tables(c, say), about

@@ -17,6 +17,7 @@ from riskrules.view.morning_text import (
     block_said,
     evidence_lines,
     mark_said,
+    noted_said,
     reason_lines,
     unknown_lines,
 )
@@ -87,6 +88,7 @@ def job_html(number: int, job: MorningJob) -> str:
 def block_html(b: JobBlock, style: Style) -> str:
     """Return one block of a job: plan, checks, the mark kept today, and earlier ones."""
     found = [Line("said", block_said(b, say), b.severity)]
+    found += [Line("said", text) for text in noted_said(b, say, style)]
     found += [Line("point", check) for check in b.checks]
     if b.mark:
         found.append(Line("said", mark_said(b, say, style)))

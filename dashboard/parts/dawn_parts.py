@@ -3,23 +3,31 @@
 from __future__ import annotations
 
 import time
+from datetime import date
 from functools import partial
 
 import streamlit as st
 
 from dashboard import frame, look
 from dashboard.frame import Page
-from dashboard.parts.dawn_html import asked_html, block_html, job_html, night_html, unknowns_html
+from dashboard.parts.dawn_html import (
+    asked_html,
+    block_html,
+    job_html,
+    lines,
+    night_html,
+    unknowns_html,
+)
 from dashboard.parts.journal_offer import offer_journal
 from dashboard.who import role_word
 from dashboard.words import language, say
 from riskrules.errors import RiskRulesError
 from riskrules.review import Review
-from riskrules.view.marks import MARKS, mark_job, marks_of, moment_of
+from riskrules.view.marks import MARKS, mark_job, moment_of
 from riskrules.view.morning import JobBlock, JournalView, Morning, MorningJob, day_of, morning
 from riskrules.view.morning_html import morning_html
 from riskrules.view.morning_pdf import morning_pdf
-from riskrules.view.morning_text import care_lines, fit_said
+from riskrules.view.morning_text import care_lines, fit_said, later_lines
 from riskrules.view.same import Asked, asked_states, nothing_else, same_records
 
 CSS = f"""<style>
@@ -41,12 +49,18 @@ SAID = "dawn_said"
 """Session key of what the last tap has to say."""
 
 
-def draw(page: Page, review: Review) -> None:
-    """Draw the morning of a review, with what the journal says of it at this moment."""
+def draw(page: Page) -> None:
+    """Draw the morning, with what the journal says of it at this moment."""
     _say_last()
-    whole = _morning(page, review)
+    clock = int(time.time())
+    now = page.desk.as_of(clock)
+    review = page.desk.review(as_of=None if now == page.now else now)
+    whole = _morning(page, review, clock)
     m = _filtered(whole)
     may = page.visitor.may(*MAY_MARK)
+    later = list(later_lines(m, say))
+    if later:
+        st.html(lines(later))
     st.html(f'<div class="rr-dawn"><h2>{say("dawn.last_night")}</h2></div>')
     for night in m.nights:
         st.html(night_html(night, m.style, page.units))
@@ -59,6 +73,7 @@ def draw(page: Page, review: Review) -> None:
         st.button(say("dawn.nothing_else"), help=say("dawn.nothing_else_help"),
                   on_click=partial(_nothing_else, page), key="nothing_else")  # fmt: skip
     _save(m)
+    st.caption(say("dawn.measured_by", evaluator=m.evaluator))
 
 
 def _say_last() -> None:
@@ -67,12 +82,14 @@ def _say_last() -> None:
         (st.error if said[0] == "error" else st.success)(frame.plain(said[1]))
 
 
-def _morning(page: Page, review: Review) -> Morning:
+def _morning(page: Page, review: Review, clock: int) -> Morning:
     desk = page.desk
-    journal = desk.journal
-    time_ = moment_of(review.now, int(time.time()))
-    asked = asked_states(desk.farm.text.blocks, desk.events, journal, time_, review.book.shared)
-    view = JournalView(journal is not None, marks_of(journal, day_of(review)), asked)
+    noted = desk.noted
+    time_ = moment_of(review.now, clock)
+    said = noted.events if noted else ()
+    asked = asked_states(desk.farm.text.blocks, desk.events, said, time_, review.book.shared)
+    events = desk.happened(review.window[0], clock)
+    view = JournalView(noted is not None, desk.marks(day_of(review)), asked, events, desk.now)
     return morning(review, view, _hours())
 
 
@@ -171,8 +188,6 @@ def _jobs(page: Page, m: Morning, whole: Morning, may: bool) -> None:
             _block(page, m, job, b, may)
     care = list(care_lines(whole, say))
     if m.jobs and care:
-        from dashboard.parts.dawn_html import lines
-
         st.html(lines(care))
 
 
@@ -203,19 +218,20 @@ def _block(page: Page, m: Morning, job: MorningJob, b: JobBlock, may: bool) -> N
     )
 
 
-def _on_mark(page: Page, key: str, job: str, b: JobBlock, day: object) -> None:
+def _on_mark(page: Page, key: str, job: str, b: JobBlock, day: date) -> None:
     with _told():
         _keep_mark(page, st.session_state[key], job, b, day)
 
 
 @frame.for_roles(*MAY_MARK)
-def _keep_mark(page: Page, what: str | None, job: str, b: JobBlock, day: object) -> None:
+def _keep_mark(page: Page, what: str | None, job: str, b: JobBlock, day: date) -> None:
     """Keep a mark in the journal at once, or take it back by a correction."""
-    journal = page.desk.journal
-    if journal is not None:
+    noted = page.desk.noted
+    if noted is not None:
         clock = int(time.time())
-        mark_job(journal, b.block, job, day, what, _who(page), moment_of(page.now, clock), clock,
-                 b.findings[0] if b.findings else "")  # type: ignore[arg-type]  # fmt: skip
+        mark_job(noted.journal, b.block, job, day, what, _who(page), moment_of(page.now, clock),
+                 clock, b.findings[0] if b.findings else "",
+                 standing=noted.standing(b.block, job, day))  # fmt: skip
 
 
 def _who(page: Page) -> str:

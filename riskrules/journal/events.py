@@ -57,20 +57,24 @@ def events_of(
 
 
 def counted_events(
-    versions: Sequence[Stored], losing: Collection[UUID] = (), block: str | None = None
+    versions: Sequence[Stored],
+    losing: Collection[UUID] = (),
+    block: str | None = None,
+    names: Collection[str] = (),
 ) -> list[Event]:
     """Return the events of records, given all versions and which of them stand but don't count.
 
-    ``block`` is the only one of the records, None where they are of the whole farm.
+    ``block`` is the only one of the records, None where they are of the whole farm. ``names`` are
+    of blocks that other records name.
     """
     out = set(losing)
     counts = [s for s in versions if s.replaced is None and s.record.id not in out]
     events = [event for s in counts if (event := event_of(s.record)) is not None]
     checks = [s for s in counts if isinstance(s.record.body, Checked)]
     if checks:
-        names = {s.record.block for s in counts if s.record.block} if block is None else {block}
+        known = {s.record.block for s in counts if s.record.block} if block is None else {block}
         states = _States(versions, out)
-        events += [e for each in checks for e in _same_again(each, states, names)]
+        events += [e for each in checks for e in _same_again(each, states, known | {*names})]
     # By time first: to compare whole events is what costs.
     return sorted(sorted(set(events), key=lambda e: e.time))
 

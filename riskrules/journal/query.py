@@ -100,18 +100,16 @@ def targets_above(conn: Connection, replaced: Iterable[UUID], w: Wanted) -> list
 
     Its cost goes with the corrections asked about, not with all clashes there ever were.
     """
-    seen: set[str] = set()
-    level = {str(each) for each in replaced}
-    while level:
-        seen |= level
-        above: set[str] = set()
-        for part in chunks(level):
-            query = select(record.c.replaces).where(record.c.id.in_(part), *w.known(record))
-            above |= {x for x in conn.execute(query).scalars() if x is not None}
-        level = above - seen
+    if not conn.execute(select(exists().where(record.c.clashing.is_(True)))).scalar():
+        return []
     found: set[str] = set()
-    for part in chunks(seen):
-        query = select(record.c.replaces).where(record.c.replaces.in_(part))
+    for part in chunks(str(each) for each in replaced):
+        first = select(record.c.replaces.label("id")).where(record.c.id.in_(part), *w.known(record))
+        above = first.cte("above", recursive=True)  # long chains in one question to the database
+        higher = select(record.c.replaces).join(above, record.c.id == above.c.id)
+        above = above.union(higher.where(*w.known(record)))
+        among = record.c.replaces.in_(part) | record.c.replaces.in_(select(above.c.id))
+        query = select(record.c.replaces).where(among)
         query = query.where(record.c.clashing.is_(True), *w.known(record))
         found |= {x for x in conn.execute(query).scalars() if x is not None}
     return [UUID(x) for x in sorted(found)]

@@ -291,13 +291,24 @@ def _done(events: Sequence[Event], start: int, end: int, now: int) -> list[Done]
     for e in events:
         last = e.end if e.end is not None else e.time
         if e.event in POINTS and e.time <= end and last >= start:
-            words = [e.event.replace("_", " "), e.what.replace("_", " ")]
-            if e.examined:
-                words.append(f"{e.affected} of {e.examined}")
             planned = e.what == "planned" or e.time > now
-            word = " ".join(w for w in words if w)
+            word = words_of(e)
             found.append(Done(POINTS[e.event], max(e.time, start), min(last, end), word, planned))
     return found
+
+
+def words_of(event: Event) -> str:
+    """Return an event in words.
+
+    Examples
+    --------
+    >>> words_of(Event(0, "sighting", "flower gray_mold", affected=3, examined=50))
+    'sighting flower gray mold 3 of 50'
+    """
+    words = [event.event.replace("_", " "), event.what.replace("_", " ")]
+    if event.examined:
+        words.append(f"{event.affected} of {event.examined}")
+    return " ".join(w for w in words if w)
 
 
 def _quality(

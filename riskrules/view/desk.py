@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -14,7 +15,6 @@ from riskrules.engine.memory import Memory
 from riskrules.engine.process import shared_engine
 from riskrules.errors import LogError, Problem, RiskRulesError
 from riskrules.farm import Farm, ShowText, load_farm
-from riskrules.journal.events import events_of
 from riskrules.journal.store import Journal, open_journal
 from riskrules.logbook.accounts import report_of_farm, report_of_store
 from riskrules.logs.events import Event, read_events
@@ -26,11 +26,16 @@ from riskrules.review import Review, latest, review, shipped_jobs, shipped_ruleb
 from riskrules.show import Style
 from riskrules.sources import block_logs, journal_of, profile_of
 from riskrules.view.kept import Kept
+from riskrules.view.marks import NO_MARKS, Marks
+from riskrules.view.noted import Noted
 from riskrules.view.prints import events_print, farm_print, logs_print, packs_print, print_of
 from riskrules.worklist.jobs import JobBook
 
 REVIEWS_KEPT = 12
 """Reviews kept at once. (assumption: the mornings of a few people, some in other units)"""
+LATER_S = 3600
+"""How far past the last row what was written down moves 'now'. [s] (assumption: as far as a
+reading counts as that of now; what was written later than that waits for the next reading)"""
 _EVALUATING = RLock()
 """The evaluating process and the memory of it answer one request at a time."""
 
@@ -46,6 +51,7 @@ class _Room:
     farms: Kept[Farm] = field(default_factory=lambda: Kept(1))
     stores: Kept[LogStore | None] = field(default_factory=lambda: Kept(1))
     journals: Kept[Journal | None] = field(default_factory=lambda: Kept(1))
+    noted: Kept[Noted | None] = field(default_factory=lambda: Kept(1))
     books: Kept[tuple[Rulebook, JobBook]] = field(default_factory=lambda: Kept(2))
     logs: Kept[tuple[BlockLogs, ...]] = field(default_factory=lambda: Kept(1))
     ready: Kept[tuple[BlockLogs, ...]] = field(default_factory=lambda: Kept(2))
@@ -110,6 +116,17 @@ class Desk:
         return self.room.journals.get(named, lambda: open_journal(named) if named else None)
 
     @property
+    def noted(self) -> Noted | None:
+        """What the journal says, read on as it grows; None where there is no journal."""
+        journal = self.journal
+        return self.room.noted.get(id(journal), lambda: Noted(journal) if journal else None)
+
+    def marks(self, day: date) -> Marks:
+        """Return the marks that the journal holds for a day and the days before it."""
+        noted = self.noted
+        return noted.marks(day) if noted else NO_MARKS
+
+    @property
     def profile(self) -> Path | None:
         """The file of the region profile that the farm names, if any."""
         return profile_of(self.farm)
@@ -143,11 +160,11 @@ class Desk:
         )
 
     def _events(self) -> tuple[Event, ...]:
-        farm, journal = self.farm, self.journal
+        farm, told = self.farm, self.noted
         known = {b.block for b in farm.text.blocks}
         zone = farm.text.place.zone
         found = {e for n in farm.text.events for e in read_events(farm.folder / n, zone, known)}
-        noted = set(events_of(journal)) if journal else set()
+        noted = set(told.events) if told else set()
         strange = sorted({e.block for e in noted if e.block} - known)
         if strange:
             message = f"records of {', '.join(strange)}; expected blocks of the farm file"
@@ -158,6 +175,26 @@ class Desk:
     def now(self) -> int:
         """What counts as now: the time of the last measured row of all logs. [s since 1970 UTC]"""
         return latest(self.logs)
+
+    def happened(self, after: int, until: int) -> tuple[Event, ...]:
+        """Return what was done and seen after one time and up to another, in time order.
+
+        What is only planned is left out. [s since 1970 UTC]
+        """
+        events = self.events
+        begin = bisect_right(events, after, key=lambda e: e.time)
+        end = bisect_right(events, until, key=lambda e: e.time)
+        return tuple(e for e in events[begin:end] if e.what != "planned")
+
+    def as_of(self, clock: int) -> int:
+        """Return what counts as now for somebody who looks at a clock's time. [s since 1970 UTC]
+
+        That is the last measured row, or what was written down since, at most `LATER_S` beyond
+        the row: a review of then counts it, and does not know what the air did in between.
+        """
+        row = self.now
+        seen = self.happened(row, min(clock, row + LATER_S))
+        return seen[-1].time if seen else row
 
     def ready(self, as_of: int | None = None) -> tuple[BlockLogs, ...]:
         """Return the blocks with their readings judged, gaps as the farm says, and loans."""
@@ -177,8 +214,7 @@ class Desk:
         for found in self.ready(as_of):
             if found.text.block == block:
                 return found.sources
-        names = ", ".join(self.blocks())
-        raise RiskRulesError(f"no log of a block '{block}'; expected one of {names}")
+        raise self._no_log(block)
 
     def report(self) -> LogReport:
         """Return what became of every row of the farm's logs."""
@@ -199,14 +235,46 @@ class Desk:
         key = print_of([self.fingerprint(), first, last, as_of, crew_hours])
         return self.room.reviews.get(key, lambda: self._review(first, last, as_of, crew_hours))
 
+    def review_of(self, block: str, first: date | None = None, last: date | None = None) -> Review:
+        """Review one block alone, as of the farm's 'now': all that is said of it is the same.
+
+        Its work list knows of no other block.
+
+        Raises
+        ------
+        RiskRulesError
+            If no block of that name has a log.
+        """
+        key = print_of([self.fingerprint(), first, last, block])
+        return self.room.reviews.get(
+            key, lambda: self._review(first, last, self.now, None, self._with_lenders(block))
+        )
+
+    def _with_lenders(self, block: str) -> tuple[BlockLogs, ...]:
+        """Return the logs of a block, and of those that lend it readings."""
+        found = next((b for b in self.logs if b.text.block == block), None)
+        if found is None:
+            raise self._no_log(block)
+        names = {block, *(loan.of for loan in found.text.borrow)}
+        return tuple(b for b in self.logs if b.text.block in names)
+
+    def _no_log(self, block: str) -> RiskRulesError:
+        names = ", ".join(self.blocks())
+        return RiskRulesError(f"no log of a block '{block}'; expected one of {names}")
+
     def _review(
-        self, first: date | None, last: date | None, as_of: int | None, crew_hours: float | None
+        self,
+        first: date | None,
+        last: date | None,
+        as_of: int | None,
+        crew_hours: float | None,
+        logs: tuple[BlockLogs, ...] | None = None,
     ) -> Review:
-        farm, logs, events, (book, jobs) = self.farm, self.logs, self.events, self._books()
+        farm, events, (book, jobs) = self.farm, self.events, self._books()
         with _EVALUATING:
             return review(
-                farm, logs, events, book, jobs, first, last, as_of, None, crew_hours,
-                shared_engine(), self.room.memory,
+                farm, self.logs if logs is None else logs, events, book, jobs, first, last, as_of,
+                None, crew_hours, shared_engine(), self.room.memory,
             )  # fmt: skip
 
     def fingerprint(self) -> str:
@@ -222,8 +290,8 @@ class Desk:
         return print_of([farm_print(self.farm_file), logs_print(self.farm, store), store is None])
 
     def _events_print(self) -> str:
-        journal = self.journal
-        return events_print(self.farm, journal.last() if journal else -1)
+        noted = self.noted
+        return events_print(self.farm, noted.print if noted else "")
 
     def blocks(self) -> Sequence[str]:
         """Return the names of the farm's blocks, in the order of the farm file."""

@@ -22,6 +22,9 @@ class Kept(Generic[T]):
     (1, 1)
     """
 
+    makings = 0
+    """How many results all stores of this process have made: a change says that the heap has."""
+
     def __init__(self, most: int) -> None:
         self.most = most
         self._found: OrderedDict[Hashable, T] = OrderedDict()
@@ -50,6 +53,7 @@ class Kept(Generic[T]):
     def _put(self, key: Hashable, made: T) -> None:
         with self._lock:
             self._found[key] = made
+            Kept.makings += 1
             while len(self._found) > self.most:
                 self._found.popitem(last=False)
 

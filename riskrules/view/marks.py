@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from uuid import UUID, uuid4
@@ -42,30 +42,39 @@ class Marks:
 NO_MARKS = Marks({}, {})
 
 
+def mark_of(record: Record) -> Mark | None:
+    """Return the mark that a record keeps; None where it keeps none."""
+    body = record.body
+    if not isinstance(body, JobDone):
+        return None
+    return Mark(record.id, record.block or "", body.job, body.what, body.day, record.who,
+                record.made, body.finding or "")  # fmt: skip
+
+
 def marks_of(journal: Journal | None, day: date) -> Marks:
     """Return the marks that the journal holds for a day, and those of the days before it.
 
     Where two people marked the same job, the later record counts.
     """
-    if journal is None:
-        return NO_MARKS
+    return NO_MARKS if journal is None else marks_on(_standing(journal), day)
+
+
+def marks_on(standing: Iterable[Mark], day: date) -> Marks:
+    """Return the marks of a day, and the earlier ones, of all that count."""
     today: dict[tuple[str, str], Mark] = {}
     earlier: dict[tuple[str, str], list[Mark]] = {}
-    for mark in sorted(_standing(journal), key=lambda m: (m.day, m.made, str(m.record))):
+    for mark in sorted(standing, key=lambda m: (m.day, m.made, str(m.record))):
         where = (mark.block, mark.job)
         if mark.day == day:
             today[where] = mark
         elif 0 < (day - mark.day).days <= LOOK_BACK_D:
-            earlier.setdefault(where, []).insert(0, mark)
-    return Marks(today, {k: tuple(v) for k, v in earlier.items()})
+            earlier.setdefault(where, []).append(mark)
+    return Marks(today, {k: tuple(reversed(v)) for k, v in earlier.items()})
 
 
-def _standing(journal: Journal) -> list[Mark]:
-    return [
-        Mark(r.id, r.block or "", r.body.job, r.body.what, r.body.day, r.who, r.made,
-             r.body.finding or "")
-        for r in journal.counting(kinds=("job",)) if isinstance(r.body, JobDone)
-    ]  # fmt: skip
+def _standing(journal: Journal, block: str | None = None) -> list[Mark]:
+    found = (mark_of(r) for r in journal.counting(block, kinds=("job",)))
+    return [mark for mark in found if mark is not None]
 
 
 def mark_job(
@@ -80,6 +89,7 @@ def mark_job(
     finding: str = "",
     undo_why: str = "taken back on the morning page",
     change_why: str = "changed on the morning page",
+    standing: Sequence[Mark] | None = None,
 ) -> list[Record]:
     """Keep a mark at once, change it, or take it back, and return the records that were written.
 
@@ -92,6 +102,9 @@ def mark_job(
         One of `MARKS`; None takes back what stands.
     time, made : int
         When it was done, and when this was said. [s since 1970 UTC]
+    standing : sequence of Mark, optional
+        The marks of this block, job and day that count, where they are known; else the journal
+        is asked.
 
     Raises
     ------
@@ -102,7 +115,8 @@ def mark_job(
     """
     if what is not None and what not in MARKS:
         raise ValueError(f"mark '{what}'; expected one of {', '.join(MARKS)}")
-    standing = [m for m in _standing(journal) if (m.block, m.job, m.day) == (block, job, day)]
+    known = _standing(journal, block) if standing is None else standing
+    standing = [m for m in known if (m.block, m.job, m.day) == (block, job, day)]
     standing.sort(key=lambda m: (m.made, str(m.record)))
     if (standing[-1].what if standing else None) == what:
         return []

@@ -9,8 +9,10 @@ from datetime import date, datetime
 from riskrules.facts.kinds import Cause
 from riskrules.findings.causes import WORDS
 from riskrules.findings.model import SEVERITIES, Finding, UnknownFinding
+from riskrules.logs.events import Event, of_block
 from riskrules.review import BlockReview, Review
 from riskrules.show import Style
+from riskrules.view.course import words_of
 from riskrules.view.marks import NO_MARKS, Mark, Marks
 from riskrules.view.reasons import seconds_of
 from riskrules.view.same import Asked
@@ -18,6 +20,15 @@ from riskrules.worklist.rank import WINDOW_WORDS, BlockJob, WorkItem
 
 QUIET = "Quiet"
 NOT_YET = WORDS[Cause.NOT_YET][0]
+COMES_TO = {
+    "lift_row_cover": ("row_cover", "off"), "uncover_for_bees": ("row_cover", "off"),
+    "put_cover_on": ("row_cover", "on"), "open_sides": ("sides", "up"),
+    "open_sides_to_dry": ("sides", "up"), "shut_sides": ("sides", "down"),
+    "pick_sooner": ("pick", "done"), "cull_ripe_rot": ("cull", ""),
+    "clear_old_leaves": ("leaves", ""), "lay_straw": ("straw", "laid"),
+}  # fmt: skip
+"""What is written down once a job is done, as an events file has it. (assumption: by the words of
+both; whether it was this job, people say by a mark)"""
 FRESH_S = 2 * 3600
 """How old the last reading of a block may be for its night to be called covered. [s] (assumption,
 as for the state of a block in a review)"""
@@ -25,11 +36,30 @@ as for the state of a block in a review)"""
 
 @dataclass(frozen=True, slots=True)
 class JournalView:
-    """What the morning takes from the journal. ``there`` says whether there is one."""
+    """What the morning takes from the journal. ``there`` says whether there is one.
+
+    ``events`` is what was done and seen since the window of the review begins, in time order;
+    ``row`` the last measured row of all logs [s since 1970 UTC], by default that of the review.
+    """
 
     there: bool = False
     marks: Marks = NO_MARKS
     asked: tuple[Asked, ...] = ()
+    events: tuple[Event, ...] = ()
+    row: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """One thing done or seen; ``counted`` where the review knows it.
+
+    ``block`` is '' where it is about all of the farm. Time in s since 1970 UTC.
+    """
+
+    block: str
+    time: int
+    word: str
+    counted: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +86,10 @@ class BlockNight:
 
 @dataclass(frozen=True, slots=True)
 class JobBlock:
-    """A job in one block: the plan fitted to the hours at hand, its mark, and earlier marks."""
+    """A job in one block: the plan fitted to the hours at hand, its mark, and earlier marks.
+
+    ``noted`` is what was noted that may be this very job, done already.
+    """
 
     block: str
     plan: str
@@ -70,6 +103,7 @@ class JobBlock:
     findings: tuple[str, ...]
     mark: Mark | None
     earlier: tuple[Mark, ...]
+    noted: Seen | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,11 +132,15 @@ class UnknownGroup:
 
 @dataclass(frozen=True, slots=True)
 class Morning:
-    """The morning page. ``now`` in s since 1970 UTC, on the clock of ``style``."""
+    """The morning page. ``now`` in s since 1970 UTC, on the clock of ``style``.
+
+    ``row`` is the last measured row, from which ``now`` differs where something was noted since.
+    """
 
     farm: str
     style: Style
     now: int
+    row: int
     day: date
     window: tuple[int, int]
     evaluator: str
@@ -115,6 +153,7 @@ class Morning:
     planned_hours: float
     unknowns: tuple[UnknownGroup, ...]
     asked: tuple[Asked, ...]
+    later: tuple[Seen, ...]
     journal: bool
 
     @property
@@ -137,6 +176,7 @@ class Morning:
             jobs=tuple(j for j in jobs if j.blocks),
             unknowns=tuple(g for g in groups if g.unknowns),
             asked=tuple(a for a in self.asked if a.block in blocks),
+            later=tuple(e for e in self.later if not e.block or e.block in blocks),
         )
 
 
@@ -150,17 +190,20 @@ def morning(
     review : Review
         Of the farm, by whatever hours at hand.
     journal_view : JournalView, optional
-        Marks made and states to confirm; without it there is no journal.
+        Marks made, states to confirm and what was noted since the last reading; without it there
+        is no journal.
     crew_hours : float, optional
         Hours of work at hand today, to which the work list is fitted. [h]
     """
     seen = journal_view or JournalView()
-    jobs, used = _jobs(review, seen.marks, crew_hours)
+    row = review.now if seen.row is None else seen.row
+    jobs, used = _jobs(review, seen, crew_hours)
     nights = sorted((_night(b, review) for b in review.blocks), key=_worst_first)
     return Morning(
         farm=review.farm.text.farm,
         style=review.style,
         now=review.now,
+        row=row,
         day=day_of(review),
         window=review.window,
         evaluator=review.evaluator,
@@ -173,6 +216,7 @@ def morning(
         planned_hours=used,
         unknowns=_groups(review),
         asked=seen.asked,
+        later=tuple(_seen(e, review) for e in reversed(seen.events) if e.time > row),
         journal=seen.there,
     )
 
@@ -222,14 +266,14 @@ def _worst_first(night: BlockNight) -> tuple[int, int, str]:
 
 
 def _jobs(
-    review: Review, marks: Marks, crew_hours: float | None
+    review: Review, seen: JournalView, crew_hours: float | None
 ) -> tuple[tuple[MorningJob, ...], float]:
     """Return the jobs fitted to the hours at hand, and the hours that are planned. [h]
 
     As in a review, in order and each while it fits. What was put off or is not needed here takes
     no hours; what was done has taken them.
     """
-    used, found = 0.0, []
+    used, found, marks = 0.0, [], seen.marks
     for item in review.work.items:
         blocks = []
         for b in item.blocks:
@@ -242,9 +286,22 @@ def _jobs(
                 if used + b.hours > crew_hours + 1e-9:
                     plan, counts = "left undone", False
             used += b.hours if counts else 0.0
-            blocks.append(_job_block(b, plan, review.style, mark, marks.earlier.get(where, ())))
+            made = _job_block(b, plan, review.style, mark, marks.earlier.get(where, ()))
+            done = _done_already(item.job.name, b.block, seen.events)
+            blocks.append(replace(made, noted=_seen(done, review) if done else None))
         found.append(_morning_job(item, blocks, review))
     return tuple(found), round(used, 2)
+
+
+def _done_already(job: str, block: str, events: Sequence[Event]) -> Event | None:
+    """Return the last event of a job's kind in a block, where it is what the job comes to."""
+    kind, what = COMES_TO.get(job, ("", ""))
+    own = [e for e in of_block(events, block) if e.event == kind]
+    return own[-1] if own and own[-1].what == what else None
+
+
+def _seen(event: Event, review: Review) -> Seen:
+    return Seen(event.block, event.time, words_of(event), event.time <= review.now)
 
 
 def _job_block(

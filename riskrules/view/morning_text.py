@@ -12,6 +12,8 @@ from riskrules.view.drawn import Say
 from riskrules.view.morning import BlockNight, JobBlock, Morning, MorningJob, UnknownGroup
 from riskrules.view.reasons import FactLine, reasons_of, seconds_of
 
+LATER_SHOWN = 12
+"""Entries since the last reading that are shown one by one. (assumption: what a screen holds)"""
 Kind = Literal["title", "part", "head", "said", "fine", "point", "ticks"]
 
 
@@ -33,6 +35,7 @@ def morning_lines(m: Morning, say: Say) -> list[Line]:
     if m.profile:
         lines.append(Line("fine", say("dawn.profile", profile=m.profile)))
     lines += [Line("fine", text) for text in m.assumed]
+    lines += later_lines(m, say)
     lines += _nights(m, say)
     lines += _jobs(m, say)
     lines += unknown_lines(m.unknowns, say)
@@ -43,6 +46,25 @@ def morning_lines(m: Morning, say: Say) -> list[Line]:
             lines.append(Line("head", f"{f.block}: {f.title}", f.severity))
             lines += reason_lines(f, m.style, say)
     return lines
+
+
+def later_lines(m: Morning, say: Say) -> Iterator[Line]:
+    """Give what was noted since the last reading, the latest first, and whether it counts here."""
+    if not m.later:
+        return
+    yield Line("part", say("dawn.later"))
+    moments = {"row": m.style.moment(m.row), "now": m.style.moment(m.now)}
+    if any(e.counted for e in m.later):
+        yield Line("said", say("dawn.later_counted", **moments))
+    if not all(e.counted for e in m.later):
+        yield Line("said", say("dawn.later_waits", **moments))
+    for e in m.later[:LATER_SHOWN]:
+        where = e.block or say("dawn.later_everywhere")
+        key = "dawn.later_line" if e.counted else "dawn.later_line_waits"
+        what = say("dawn.nothing_else") if e.word == "checked" else e.word
+        yield Line("point", say(key, moment=m.style.moment(e.time), where=where, what=what))
+    if len(m.later) > LATER_SHOWN:
+        yield Line("fine", say("dawn.later_more", n=len(m.later) - LATER_SHOWN))
 
 
 def _nights(m: Morning, say: Say) -> Iterator[Line]:
@@ -72,6 +94,7 @@ def _jobs(m: Morning, say: Say) -> Iterator[Line]:
             ticks = tuple(say(f"dawn.mark_{what}") for what in ("done", "put_off", "not_here"))
             mark = f" {mark_said(b, say, m.style)}" if b.mark else ""
             yield Line("ticks", block_said(b, say) + mark, b.severity, ticks)
+            yield from (Line("point", text) for text in noted_said(b, say, m.style))
             yield from (Line("point", check) for check in b.checks)
     yield from care_lines(m, say)
 
@@ -117,6 +140,13 @@ def mark_said(b: JobBlock, say: Say, style: Style) -> str:
         return ""
     word = say(f"dawn.mark_{b.mark.what}")
     return say("dawn.kept", mark=word, moment=style.moment(b.mark.made), who=b.mark.who)
+
+
+def noted_said(b: JobBlock, say: Say, style: Style) -> Iterator[str]:
+    """Give what was noted that may be a block's job, done already, while no mark says so."""
+    if b.noted is not None and b.mark is None:
+        moment, mark = style.moment(b.noted.time), say("dawn.mark_done")
+        yield say("dawn.job_noted", moment=moment, what=b.noted.word, mark=mark)
 
 
 def evidence_lines(job: MorningJob, say: Say) -> list[Line]:

@@ -59,12 +59,13 @@ def logs_print(farm: Farm, store: LogStore | None) -> str:
     return print_of(parts)
 
 
-def events_print(farm: Farm, last: int) -> str:
-    """Return the fingerprint of a farm's events files, and of a journal by its last ``seq``.
+def events_print(farm: Farm, noted: str) -> str:
+    """Return the fingerprint of a farm's events files, and of what its journal says.
 
-    0 stands for a journal without records, -1 for no journal.
+    ``noted`` is the fingerprint of the journal's events, '' where there is no journal. It is of
+    what they say: a mark or a note in the journal is no event, and changes nothing.
     """
-    return print_of([*(stamp(farm.folder / name) for name in farm.text.events), last])
+    return print_of([*(stamp(farm.folder / name) for name in farm.text.events), noted])
 
 
 def packs_print(profile: Path | None) -> str:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 from uuid import uuid4
 
 from riskrules.farm import BlockText, setup_of
-from riskrules.journal.events import events_of
 from riskrules.journal.records import (
     STATES,
     Body,
@@ -21,7 +20,6 @@ from riskrules.journal.records import (
     Straw,
 )
 from riskrules.journal.stale import Stale, limit_of
-from riskrules.journal.store import Journal
 from riskrules.logs.events import Event, of_block
 from riskrules.packs.model import Threshold
 
@@ -47,7 +45,7 @@ class Asked:
 def asked_states(
     blocks: Sequence[BlockText],
     events: Sequence[Event],
-    journal: Journal | None,
+    noted: Iterable[Event],
     now: int,
     shared: Mapping[str, Threshold],
 ) -> tuple[Asked, ...]:
@@ -59,15 +57,20 @@ def asked_states(
     ----------
     events : sequence of Event
         Of events files and the journal, in time order.
+    noted : iterable of Event
+        Those that the journal says.
     now : int
         [s since 1970 UTC]
     shared : mapping
         Thresholds ``cover_stale``, ``open_stale``, ``film_stale``, ``stage_stale``. [d]
     """
     found = []
-    of_journal = {b.block: _of_journal(journal, b.block) for b in blocks}
+    said_for: dict[object, set[str]] = {}
+    for e in noted:
+        said_for.setdefault(_key(e), set()).add(e.block)
+    past = [e for e in events if e.event in STATES and e.time <= now]
     for block in blocks:
-        own = [e for e in of_block(events, block.block) if e.event in STATES and e.time <= now]
+        own = of_block(past, block.block)
         for state in STATES:
             last = max((e for e in own if e.event == state), default=None)
             if last is None or not _has(block, state):
@@ -76,15 +79,13 @@ def asked_states(
             if age > limit:
                 what = last.what or " ".join(map(str, last.stages))
                 made = Stale(block.block, state, what, last.time, age, limit)  # type: ignore[arg-type]
-                key = (state, last.time, last.what, last.stages)
-                found.append(Asked(made, key in of_journal[block.block], last.stages))
+                by_journal = bool(said_for.get(_key(last), set()) & {"", block.block})
+                found.append(Asked(made, by_journal, last.stages))
     return tuple(sorted(found, key=lambda a: (a.stale.said_at, a.block, a.stale.state)))
 
 
-def _of_journal(journal: Journal | None, block: str) -> set[tuple[str, int, str, tuple[int, ...]]]:
-    if journal is None:
-        return set()
-    return {(e.event, e.time, e.what, e.stages) for e in events_of(journal, block)}
+def _key(event: Event) -> tuple[str, int, str, tuple[int, ...]]:
+    return event.event, event.time, event.what, event.stages
 
 
 def _has(block: BlockText, state: str) -> bool:

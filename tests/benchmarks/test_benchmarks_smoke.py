@@ -102,3 +102,34 @@ def test_a_quick_run_prints_its_table_and_writes_it(tmp_path: Path) -> None:
     found = json.loads(file.read_text(encoding="utf-8"))["rows"]
     assert all(row["ours"] > 0 and row["reference"] > 0 for row in found)
     assert {row["reached"] for row in found} <= {True, False, None}
+
+
+@pytest.mark.long
+def test_the_pages_are_timed_and_none_is_in_trouble(tmp_path: Path) -> None:
+    """Each page twice: against the aim and an empty page; marks, many sessions, memory."""
+    pytest.importorskip("pvlib", reason="it ships the typical year")
+    from benchmarks.dashboard import MARKED, SEASON, pages
+
+    file = tmp_path / "found.json"
+    words = ["--quick", "--only", "7", "--json", str(file)]
+    subprocess.run(
+        [sys.executable, str(ROOT / "benchmarks" / "run.py"), *words],
+        cwd=tmp_path, capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    found = json.loads(file.read_text(encoding="utf-8"))
+    named = [row["what"].removesuffix(", warm") for row in found["rows"]]
+    assert {*pages(), SEASON, MARKED} <= set(named)
+    assert all(row["ours"] > 0 and row["reference"] > 0 for row in found["rows"])
+    assert {row["unit"] for row in found["rows"]} == {"s", "MB"}
+    assert not [line for line in found["notes"]["7"] if "trouble" in line]
+
+
+def test_a_farm_for_the_pages_has_a_season_in_its_journal(tmp_path: Path) -> None:
+    pytest.importorskip("pvlib", reason="it ships the typical year")
+    from benchmarks.dashboard_farm import MARKED, write_farm
+    from riskrules.view.desk import open_desk
+
+    desk = open_desk(write_farm(tmp_path, 2, 40))
+    assert desk.noted is not None and {e.block for e in desk.noted.events} == {*desk.blocks()}
+    assert all(len(b.sources[0]) == 40 * 96 for b in desk.logs)
+    assert desk.noted.journal.last() > 40 * 2 * len(MARKED)

@@ -1,12 +1,13 @@
 """The morning page: marks kept in the journal at once, roles, no journal, and a real browser."""
 
 import time
+from uuid import uuid4
 
 import pytest
 from dash_help import settled, shoot
 from dawn_farm import short_sample
 
-from riskrules.journal.records import Checked, JobDone, TakenBack
+from riskrules.journal.records import Checked, JobDone, Record, RowCover, TakenBack
 from riskrules.journal.store import open_journal
 from riskrules.view.desk import open_desk
 
@@ -78,6 +79,40 @@ def test_nothing_else_was_done(app, sample_farm):
     run.button(key="nothing_else").click().run()
     with open_journal(sample_farm.parent / "journal.db") as journal:
         assert [type(r.body) for r in journal.counting()] == [Checked]
+
+
+def at_clock(monkeypatch, farm, after):
+    """Let it be some seconds after the last row of the farm's logs; return the row's time."""
+    row = open_desk(farm).now
+    monkeypatch.setattr(time, "time", lambda: float(row + after))
+    return row
+
+
+def test_what_is_noted_since_the_last_row_is_on_the_page_and_counts(app, sample_farm, monkeypatch):
+    """Noted at 07:10 in the rows, looked at at 07:12, with a last reading of 07:00."""
+    row = at_clock(monkeypatch, sample_farm, 720)
+    run = app("dawn", sample_farm)
+    assert "Noted" not in text_of(run)
+    with open_journal(sample_farm.parent / "journal.db") as journal:
+        journal.add([Record(id=uuid4(), block="north_beds", time=row + 600, made=row + 600,
+                            who="ann", body=RowCover(what="off"))])  # fmt: skip
+    run.run()
+    assert not run.exception
+    assert "Tue 20 Oct 07:10, north_beds: row cover off" in text_of(run)
+    assert "is counted on this page" in text_of(run)
+    assert "Noted Tue 20 Oct 07:10: row cover off. If that was this job" in text_of(run)
+    run.segmented_control(key="mark_lift_row_cover_north_beds").set_value("done").run()
+    assert "If that was this job" not in text_of(run)
+
+
+def test_nothing_else_was_done_counts_at_once(app, sample_farm, monkeypatch):
+    at_clock(monkeypatch, sample_farm, 300)
+    run = app("dawn", sample_farm)
+    before = text_of(run)
+    run.button(key="nothing_else").click().run()
+    assert not run.exception
+    assert "all blocks: Nothing else was done" in text_of(run)
+    assert text_of(run).count("journal does not say") < before.count("journal does not say")
 
 
 @pytest.mark.parametrize("role", ["reader", "adviser"])

@@ -78,16 +78,16 @@ def test_states_of_the_journal_are_asked_as_the_journal_asks(journal):
     """The same list as `riskrules.journal.stale` gives, where all was said in the journal."""
     shared = shipped_rulebook().shared
     farm = load_farm(ROOT / "sample_logs" / "farm.yaml")
-    asked = asked_states(farm.text.blocks, (), journal, NOW, shared)
+    asked = asked_states(farm.text.blocks, (), (), NOW, shared)
     assert asked == ()
     old = NOW - 10 * DAY_S
     journal.add([Record(id=uuid4(), block="north_beds", time=old, body=RowCover(what="on"),
                         who="ann", made=old)])  # fmt: skip
-    asked = asked_states(farm.text.blocks, events_of(journal), journal, NOW, shared)
+    asked = asked_states(farm.text.blocks, events_of(journal), events_of(journal), NOW, shared)
     assert [a.stale for a in asked] == stale(journal, NOW, shared)
     assert [a.by_journal for a in asked] == [True]
     journal.add(same_records(asked, "ann", NOW, NOW))
-    assert asked_states(farm.text.blocks, events_of(journal), journal, NOW, shared) == ()
+    assert asked_states(farm.text.blocks, events_of(journal), events_of(journal), NOW, shared) == ()
 
 
 def test_states_of_an_events_file_are_written_down(journal):
@@ -97,14 +97,14 @@ def test_states_of_an_events_file_are_written_down(journal):
     events = [Event(old, "row_cover", "on", block="hill_beds"),
               Event(old, "stages", block="north_beds", stages=(60, 65)),
               Event(old, "sides", "down", block="north_beds")]  # fmt: skip
-    asked = asked_states(farm.text.blocks, events, journal, NOW, shared)
+    asked = asked_states(farm.text.blocks, events, events_of(journal), NOW, shared)
     assert {(a.block, a.stale.state) for a in asked} == {
         ("north_beds", "stages"), ("north_beds", "sides"),
     }, "hill beds have no row covers"  # fmt: skip
     journal.add(same_records(asked, "ann", NOW, NOW))
     said = sorted((e.event, e.stages, e.time) for e in events_of(journal))
     assert said == [("sides", (), NOW), ("stages", (60, 65), NOW)]
-    assert asked_states(farm.text.blocks, events_of(journal), journal, NOW, shared) == ()
+    assert asked_states(farm.text.blocks, events_of(journal), events_of(journal), NOW, shared) == ()
 
 
 def test_nothing_else_makes_the_journal_current(journal):

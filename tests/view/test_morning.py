@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import subprocess
 import sys
 from dataclasses import replace
@@ -13,9 +14,11 @@ from uuid import uuid4
 import pytest
 
 from riskrules.findings.model import SEVERITIES
+from riskrules.journal.records import Record, RowCover
 from riskrules.view.desk import Desk, open_desk
 from riskrules.view.marks import Mark, Marks
 from riskrules.view.morning import QUIET, JournalView, Morning, morning
+from riskrules.view.morning_text import morning_lines
 
 ROOT = Path(__file__).resolve().parents[2]
 FARM = ROOT / "sample_logs" / "farm.yaml"
@@ -146,3 +149,98 @@ def test_block_filter_hides_no_numbers_of_the_plan(desk):
 def test_messy_logs_leave_no_block_quiet():
     m = morning(open_desk(ROOT / "sample_logs" / "messy" / "farm.yaml").review())
     assert m.nights and all(n.severity != QUIET for n in m.nights)
+
+
+@pytest.fixture
+def at_seven(tmp_path) -> Desk:
+    """The sample farm with a journal: the last row of its logs is of 07:00."""
+    for path in (ROOT / "sample_logs").iterdir():
+        if path.suffix in (".csv", ".yaml"):
+            shutil.copy(path, tmp_path / path.name)
+    file = tmp_path / "farm.yaml"
+    file.write_text(file.read_text(encoding="utf-8") + "journal: journal.db\n", encoding="utf-8")
+    return open_desk(file)
+
+
+def seen_at(desk: Desk, clock: int) -> Morning:
+    """What the page makes of a desk at a clock's time."""
+    review = desk.review(as_of=desk.as_of(clock))
+    events = desk.happened(review.window[0], clock)
+    return morning(review, JournalView(True, events=events, row=desk.now))
+
+
+def cover_off(desk: Desk, time: int) -> None:
+    desk.journal.add([Record(id=uuid4(), block="north_beds", time=time, made=time, who="ann",
+                             body=RowCover(what="off"))])  # fmt: skip
+
+
+def lift_noted(m: Morning, block: str) -> str | None:
+    """What the job of lifting the cover says of a block that was noted."""
+    found = [b for j in m.jobs if j.job == "lift_row_cover" for b in j.blocks if b.block == block]
+    return found[0].noted.word if found[0].noted else None
+
+
+def test_a_cover_taken_off_after_the_last_row_is_off(at_seven):
+    """The grower notes at 07:10 that covers came off; the last row is of 07:00."""
+    row, clock = at_seven.now, at_seven.now + 720
+    before = seen_at(at_seven, clock)
+    assert before.later == () and before.now == row and lift_noted(before, "north_beds") is None
+    cover_off(at_seven, row + 600)
+    after = seen_at(at_seven, clock)
+    assert (after.now, after.row) == (row + 600, row)
+    assert [(e.block, e.word, e.counted) for e in after.later] == [
+        ("north_beds", "row cover off", True)
+    ]
+    assert lift_noted(after, "north_beds") == "row cover off"
+    assert lift_noted(after, "south_beds") is None
+    text = [x.text for x in morning_lines(after, lambda key, **values: f"{key} {values}")]
+    assert len([x for x in text if x.startswith("dawn.job_noted")]) == 1
+    north = next(b for b in at_seven.review(as_of=after.now).blocks if b.text.block == "north_beds")
+    spell = list(north.facts["cover_spell"])[-1]
+    assert spell.end == (row + 600, row + 600), "on at 18:30 of the evening before, off at 07:10"
+    assert spell.quantities["hours"].least == pytest.approx(12 + 40 / 60, abs=1e-3)
+
+
+def test_a_cover_put_on_again_is_not_off(at_seven):
+    cover_off(at_seven, at_seven.now - 1200)
+    at_seven.journal.add([Record(id=uuid4(), block="north_beds", time=at_seven.now - 600, made=0,
+                                 who="ann", body=RowCover(what="on"))])  # fmt: skip
+    m = seen_at(at_seven, at_seven.now + 60)
+    assert m.later == () and lift_noted(m, "north_beds") is None
+
+
+def test_what_the_air_did_since_the_last_row_is_unknown(at_seven):
+    """Ten minutes without readings are a hole like any other, and no block is quieter for it."""
+    before = seen_at(at_seven, at_seven.now + 720)
+    cover_off(at_seven, at_seven.now + 600)
+    after = seen_at(at_seven, at_seven.now + 720)
+    style = at_seven.style
+    hole = style.span(at_seven.now, at_seven.now + 600)
+    facts = at_seven.review(as_of=after.now).blocks[0].facts["log_gap"]
+    assert any(f.start[0] == at_seven.now and f.end[1] == after.now for f in facts)
+    assert any(hole in u.sentence or hole in " ".join(u.causes)
+               for g in after.unknowns for u in g.unknowns)  # fmt: skip
+    ranks = {n.block: n.severity for n in before.nights}
+    for night in after.nights:
+        assert night.severity != QUIET or ranks[night.block] == QUIET
+    assert sorted(f.id for n in after.nights if n.finding for f in (n.finding,)) == sorted(
+        f.id for n in before.nights if n.finding for f in (n.finding,)
+    ), "what the night did stays what it did"
+
+
+def test_what_was_noted_long_after_the_last_row_is_told_and_waits(at_seven):
+    row = at_seven.now
+    cover_off(at_seven, row + 5 * 3600)
+    m = seen_at(at_seven, row + 6 * 3600)
+    assert m.now == row and lift_noted(m, "north_beds") == "row cover off"
+    assert [(e.time, e.counted) for e in m.later] == [(row + 5 * 3600, False)]
+    lines = [line.text for line in morning_lines(m, lambda key, **values: f"{key} {values}")]
+    assert any("dawn.later_waits" in x for x in lines)
+    assert any("dawn.later_line_waits" in x and "row cover off" in x for x in lines)
+    assert not any("dawn.later_counted" in x for x in lines)
+
+
+def test_only_some_blocks_keep_what_was_noted_for_them(at_seven):
+    cover_off(at_seven, at_seven.now + 60)
+    m = seen_at(at_seven, at_seven.now + 120)
+    assert m.only({"north_beds"}).later == m.later and m.only({"hill_beds"}).later == ()
