@@ -17,7 +17,7 @@ from benchmarks.rows import Result, table  # noqa: E402
 
 MODULES = {
     1: "against_reading", 2: "against_clips", 3: "one_more_hour", 4: "memory", 5: "cold_start",
-    6: "many_logs", 7: "dashboard",
+    6: "many_logs", 7: "dashboard", 8: "archive",
 }  # fmt: skip
 WORDS = (
     "ratio: of medians, then of minima, then of processor time; timings are medians by the clock"

@@ -124,6 +124,21 @@ def test_the_pages_are_timed_and_none_is_in_trouble(tmp_path: Path) -> None:
     assert not [line for line in found["notes"]["7"] if "trouble" in line]
 
 
+@pytest.mark.long
+def test_a_small_archive_is_replayed_in_a_loop_and_by_workers(tmp_path: Path) -> None:
+    pytest.importorskip("pvlib", reason="it ships the typical year")
+    file = tmp_path / "found.json"
+    words = ["--quick", "--only", "8", "--json", str(file)]
+    subprocess.run(
+        [sys.executable, str(ROOT / "benchmarks" / "run.py"), *words],
+        cwd=tmp_path, capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    found = json.loads(file.read_text(encoding="utf-8"))
+    assert all(row["ours"] > 0 and row["reference"] > 0 for row in found["rows"])
+    assert {"/s", "s", "MB"} == {row["unit"] for row in found["rows"]}
+    assert any("computed, not measured" in line for line in found["notes"]["8"])
+
+
 def test_a_farm_for_the_pages_has_a_season_in_its_journal(tmp_path: Path) -> None:
     pytest.importorskip("pvlib", reason="it ships the typical year")
     from benchmarks.dashboard_farm import MARKED, write_farm

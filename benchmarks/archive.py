@@ -122,7 +122,7 @@ class Watched:
 
 def watched(folder: Path, out: Path, workers: int, count: int) -> Watched:
     """Replay so many block-seasons in a process of its own and return what it took."""
-    words = [sys.executable, "-m", "benchmarks.bench_archive",
+    words = [sys.executable, "-m", "benchmarks.archive",
              *map(str, (folder, out, workers, count))]  # fmt: skip
     done = subprocess.run(words, capture_output=True, text=True, check=True, env=dict(os.environ))
     return Watched(**json.loads(done.stdout))
