@@ -23,6 +23,8 @@ from riskrules.view.chosen import remember, remembered
 from riskrules.view.desk import Desk, open_desk
 
 FARM, STORE, JOURNAL = "RISKRULES_FARM", "RISKRULES_STORE", "RISKRULES_JOURNAL"
+DRAWN = "page_drawn"
+"""Session key of the page that was drawn last."""
 UNITS = {"degF": ("degF", "in"), "degC": ("degC", "mm")}
 _chosen: dict[str, Path] = {}
 
@@ -141,6 +143,22 @@ def troubles() -> Iterator[None]:
         st.stop()
 
 
+@contextmanager
+def reading(page: str) -> Iterator[None]:
+    """Say that the farm is being read, while a page is drawn for the first time in a session.
+
+    It stands over the page, so that nothing moves when it goes.
+    """
+    slot = st.empty()
+    if st.session_state.get(DRAWN) != page:
+        slot.html(look.reading_html())
+    try:
+        yield
+    finally:
+        st.session_state[DRAWN] = page
+        slot.empty()
+
+
 def farm_file() -> Path | None:
     """Return the farm file that is open: chosen in here, or given at the start."""
     named = _chosen.get("farm") or os.environ.get(FARM) or remembered()
@@ -193,10 +211,11 @@ def _head(desk: Desk) -> None:
     moment = desk.style.moment(desk.now)
     st.caption(plain(say("frame.data_until", farm=desk.farm.text.farm, moment=moment)))
     if age > desk.farm.text.silent_after * 3600:
-        st.warning(say("frame.old", age=_age(age), moment=moment), icon=":material/hourglass:")
+        st.warning(say("frame.old", age=age_words(age), moment=moment), icon=":material/hourglass:")
 
 
-def _age(seconds: int) -> str:
+def age_words(seconds: int) -> str:
+    """Return an age in words, such as '3 h'. [s]"""
     unit, n = age_of(seconds)
     return say(f"frame.{unit}", n=n)
 

@@ -75,12 +75,31 @@ def css() -> str:
     return f"<style>{BASE}{chips}</style>"
 
 
+def reading_html() -> str:
+    """Return HTML of the word that the farm is being read, over the page, seen after a moment."""
+    words = escape(say("frame.reading"))
+    turning = '<span aria-hidden="true"></span>'
+    return f'{READING}<p class="rr-reading" role="status">{turning}{words}</p>'
+
+
+READING = f"""<style>
+[data-testid=stElementContainer]:has(.rr-reading){{position:absolute}}
+.rr-reading{{position:fixed;top:40vh;left:50%;transform:translateX(-50%);z-index:9;margin:0;
+display:flex;align-items:center;gap:.7rem;width:max-content;max-width:86vw;padding:.8rem 1.2rem;
+background:{PAPER};color:{INK};border:1px solid {LINE};border-radius:.3rem;font-size:1.06rem;
+opacity:0;animation:rr-seen 0s .5s forwards}}
+.rr-reading span{{flex:none;width:1.3rem;height:1.3rem;border:3px solid {LINE};
+border-top-color:{PLUM};border-radius:50%;animation:rr-turn 1s linear infinite}}
+@keyframes rr-seen{{to{{opacity:1}}}} @keyframes rr-turn{{to{{transform:rotate(1turn)}}}}
+@media (prefers-reduced-motion:reduce){{.rr-reading span{{animation:none}}}}
+</style>"""
 BASE = f"""
 .rr-chip{{display:inline-block;padding:.1rem .55rem;border:1px solid {LINE};border-radius:.2rem;
 font-weight:600;white-space:nowrap}}
 .rr-unknown{{text-shadow:0 0 3px #fff,0 0 3px #fff,0 0 3px #fff}}
 .rr-said{{font-size:1.06rem;line-height:1.45;color:{INK}}}
 .rr-faint{{color:{FAINT}}}
+a.rr-link{{color:{PLUM};display:inline-flex;align-items:center;min-height:2.75rem}}
 .stApp h1{{font-size:1.7rem;padding-top:0}} .stApp h2{{font-size:1.3rem}}
 .stApp h3{{font-size:1.1rem}}
 [data-testid=stCaptionContainer],[data-testid=stCaptionContainer] *{{

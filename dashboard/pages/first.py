@@ -40,4 +40,7 @@ elif st.button(say("first.open_sample"), type="primary", key="sample"):
     st.session_state["begun"] = say("first.sample_open", file=file)
     st.rerun()
 st.subheader(say("first.own"))
-own_farm()
+if begun:  # The fields of a farm that is made are not drawn: the next one begins with empty ones.
+    st.button(say("first.another"), key="another")
+else:
+    own_farm()

@@ -12,8 +12,6 @@ from pathlib import Path
 from typing import Literal
 from zoneinfo import available_timezones
 
-from pydantic import TypeAdapter, ValidationError
-
 from riskrules.errors import LogError, PackError, Problem, RiskRulesError
 from riskrules.farm import Farm, load_farm
 from riskrules.journal.store import open_journal
@@ -240,8 +238,19 @@ def checked_mapping(text: str) -> LogMapping:
         return load_mapping(path)
 
 
-def _put(beside: Path, data: bytes, file: str) -> Path:
-    """Write a log under a name of ours; only the ending is the giver's."""
+def checked_log(data: bytes, file: str) -> str:
+    """Return the ending of a log's name, in small letters.
+
+    Raises
+    ------
+    LogError
+        If it is of no kind that logs are, or too large.
+
+    Examples
+    --------
+    >>> checked_log(b"time", "Creek.CSV")
+    '.csv'
+    """
     ending = Path(file).suffix.lower()
     if ending not in KINDS:
         message = f"a file ending in '{ending}'; expected one of {', '.join(KINDS)}"
@@ -249,7 +258,12 @@ def _put(beside: Path, data: bytes, file: str) -> Path:
     if len(data) > LARGEST:
         message = f"{len(data):,} bytes; expected at most {LARGEST:,}"
         raise LogError([Problem(file, 0, 0, message)])
-    path = beside.with_name(beside.name + ending)
+    return ending
+
+
+def _put(beside: Path, data: bytes, file: str) -> Path:
+    """Write a log under a name of ours; only the ending is the giver's."""
+    path = beside.with_name(beside.name + checked_log(data, file))
     path.write_bytes(data)
     return path
 
@@ -315,29 +329,3 @@ def _named(made: Path, base: Path, plain: str) -> Path:
         os.replace(made, folder)
         return folder
     raise RiskRulesError(f"{base}: 1,000 farms are called {plain}; expected another name")
-
-
-def draft_text(place: PlaceDraft | None, blocks: Sequence[BlockDraft]) -> str:
-    """Return what was said so far as one line, for the address of the page."""
-    return DRAFT.dump_json((place, tuple(blocks))).decode()
-
-
-def draft_of(text: str) -> tuple[PlaceDraft | None, tuple[BlockDraft, ...]]:
-    """Return what was said so far; nothing where the line is not one of ours.
-
-    Examples
-    --------
-    >>> draft_of(draft_text(None, [BlockDraft("beds")]))[1][0].words
-    'beds'
-    >>> draft_of("[1]")
-    (None, ())
-    """
-    try:
-        return DRAFT.validate_json(text)
-    except ValidationError:
-        return None, ()
-
-
-DRAFT: TypeAdapter[tuple[PlaceDraft | None, tuple[BlockDraft, ...]]] = TypeAdapter(
-    tuple[PlaceDraft | None, tuple[BlockDraft, ...]]
-)

@@ -25,8 +25,8 @@ from riskrules.show import Style
 from riskrules.sources import BESIDE, Source, mapping_for, read_source
 from riskrules.view.loggers_store import DROPPED
 
-LIMIT = 60_000_000
-"""The most bytes of a dropped log. (assumption: 10 years at 1 minute are about as many)"""
+LIMIT = 50_000_000
+"""The most bytes of a dropped log: as much as the server of pages takes in. (assumption)"""
 ENDINGS = ("csv", "txt", "tsv", "dat", "log", "json", "jsonl", "ndjson", "gz", "zip", "xlsx", "xls",
            "xlsm", "ods", "parquet", "tm3", "epw", "bz2", "xz")  # fmt: skip
 ROWS = 10

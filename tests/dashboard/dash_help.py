@@ -62,17 +62,22 @@ class Server:
 
 
 def start_server(
-    farm: Path | None, folder: Path, more: dict[str, str] | None = None
+    farm: Path | None, folder: Path, more: dict[str, str] | None = None, clock: int | None = None
 ) -> tuple[Server, subprocess.Popen[bytes]]:
-    """Start ``streamlit run dashboard/app.py`` and wait until it answers."""
+    """Start ``streamlit run dashboard/app.py`` and wait until it answers.
+
+    Its clock is that of this computer, or begins at ``clock``. [s since 1970 UTC]
+    """
     port, log = free_port(), folder / f"server{time.monotonic_ns()}.log"
     env = {**os.environ, "PYTHONPATH": str(ROOT), "RISKRULES_HOME": str(folder), **(more or {})}
     env.pop("RISKRULES_FARM", None)
     if farm is not None:
         env["RISKRULES_FARM"] = str(farm)
+    own = [str(Path(__file__).with_name("clock_server.py")), str(clock)]
+    words = ["-m", "streamlit"] if clock is None else own
     with log.open("wb") as out:
         child = subprocess.Popen(
-            [sys.executable, "-m", "streamlit", "run", str(ROOT / "dashboard" / "app.py"),
+            [sys.executable, *words, "run", str(ROOT / "dashboard" / "app.py"),
              "--server.port", str(port), "--server.headless", "true"],
             stdout=out, stderr=out, env=env, cwd=folder,
         )  # fmt: skip

@@ -1,33 +1,16 @@
-"""A local OpenID provider for tests, from the package registry, in a folder of its own."""
+"""A local OpenID provider for tests, in a process of its own."""
 
 from __future__ import annotations
 
 import json
-import os
 import subprocess
 import sys
 import time
 import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from pathlib import Path
-from tempfile import gettempdir
 
-import pytest
-from dash_help import free_port
-
-PACKAGE = "oidc-provider-mock==0.3.4"
-
-
-def folder() -> Path:
-    """Return where the provider is installed; skip, with what pip said, where it cannot be."""
-    found = Path(os.environ.get("RISKRULES_OIDC", Path(gettempdir()) / "riskrules-oidc-0.3.4"))
-    if not (found / "oidc_provider_mock").is_dir():
-        words = [sys.executable, "-m", "pip", "install", "-q", "--target", str(found), PACKAGE]
-        done = subprocess.run(words, capture_output=True, text=True, timeout=600, check=False)
-        if done.returncode:
-            pytest.skip(f"pip could not install {PACKAGE}: {done.stderr[-300:]}")
-    return found
+from dash_help import free_port, settled
 
 
 @contextmanager
@@ -38,8 +21,7 @@ def provider(emails: dict[str, bool]) -> Iterator[str]:
     for email, verified in emails.items():
         claims = {"sub": email, "email": email, "email_verified": verified}
         words += ["--user-claims", json.dumps(claims)]
-    env = {**os.environ, "PYTHONPATH": str(folder())}
-    child = subprocess.Popen(words, env=env, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    child = subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     url = f"http://127.0.0.1:{port}"
     try:
         end = time.monotonic() + 30
@@ -64,3 +46,14 @@ def secrets_of(provider_url: str, pages: str) -> str:
         'client_id = "farm"\nclient_secret = "secret"\n'
         f'server_metadata_url = "{provider_url}/.well-known/openid-configuration"\n'
     )
+
+
+def sign_in(page, url: str, email: str) -> None:  # type: ignore[no-untyped-def]
+    """Sign in at the provider as somebody, from the page that asks for it."""
+    page.goto(url)
+    page.get_by_role("button", name="Sign in").click()
+    page.wait_for_url("**/oauth2/authorize**")
+    page.locator("input[name=sub]").fill(email)
+    page.get_by_role("button", name="Authorize").click()
+    page.wait_for_url(url + "/**")
+    settled(page)

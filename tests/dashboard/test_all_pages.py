@@ -61,6 +61,29 @@ def test_the_keyboard_reaches_everything(farm_server, browser_page, name):
     assert not missing, f"never reached by Tab: {missing}"
 
 
+@pytest.mark.parametrize("name", ["dawn", "rows"])
+def test_the_arrows_reach_each_choice_of_a_group(farm_server, browser_page, name):
+    """From the one choice that Tab reaches, each other one of its group gets the focus."""
+    page = browser_page(1440)
+    page.goto(f"{farm_server.url}/{name}")
+    settled(page)
+    page.wait_for_timeout(1000)
+    groups = page.locator("[role=radiogroup]:has(button), [role=toolbar]:has(button)")
+    if name == "dawn":
+        assert groups.count() > 1
+    for i in range(groups.count()):
+        group = groups.nth(i)
+        wanted = group.locator("button").count()
+        group.locator("button").first.focus()
+        reached = {page.evaluate(PLACE)}
+        for _ in range(wanted - 1):
+            page.keyboard.press("ArrowRight")
+            reached.add(page.evaluate(PLACE))
+        assert reached == set(range(wanted)), group.inner_text()
+
+
+PLACE = """() => [...document.activeElement.closest('[role=radiogroup], [role=toolbar]')
+  .querySelectorAll('button')].indexOf(document.activeElement)"""
 MARK = """() => {
   const all = [...document.querySelectorAll(
     'button, a[href], input, select, textarea, [role=button], [role=combobox]')];

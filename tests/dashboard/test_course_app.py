@@ -28,7 +28,7 @@ def test_picture_of_a_week(app, sample_farm):
 def test_address_says_block_and_span(app, sample_farm):
     run = app("course", sample_farm, block="hill_beds", span="2")
     assert run.selectbox(key="course_block").value == "hill_beds"
-    assert run.segmented_control(key="course_span").value == "2"
+    assert run.radio(key="course_span").value == "2"
     strange = app("course", sample_farm, block="<b>", span="x", view="y")
     assert not strange.exception
     assert strange.selectbox(key="course_block").value == "north_beds"

@@ -1,47 +1,12 @@
 """The whole way in: ``riskrules dashboard --share``, a code, a phone, and its withdrawal."""
 
-import os
-import re
-import socket
-import subprocess
-import sys
-import time
-from contextlib import contextmanager
-
 import pytest
-from dash_help import ROOT, free_port, settled, shoot
+from dash_help import settled, shoot
+from share_help import shared
 
 from riskrules.door.devices import Devices, devices_file
 
 pytestmark = pytest.mark.long
-START_S = 60
-
-
-@contextmanager
-def shared(farm, tmp_path, *more):
-    """Start the command and yield the address of the front and of the pages, and the code."""
-    ports = free_port(), free_port()
-    env = {**os.environ, "PYTHONPATH": str(ROOT), "RISKRULES_HOME": str(tmp_path / "home")}
-    out = tmp_path / "out.txt"
-    with out.open("wb") as file:
-        child = subprocess.Popen(
-            [sys.executable, "-m", "riskrules.cli", "dashboard", "--farm", str(farm), "--port",
-             str(ports[0]), "--address", "127.0.0.1", "--share-port", str(ports[1]),
-             *(more or ("--share",))],
-            stdout=file, stderr=file, env=env, cwd=tmp_path,
-        )  # fmt: skip
-    try:
-        end = time.monotonic() + START_S
-        while "Ctrl-C stops all." not in (text := out.read_text()) and time.monotonic() < end:
-            assert child.poll() is None, text
-            time.sleep(0.1)
-        found = re.search(r"https://\S+/pair\?code=\S+", text)
-        yield f"https://127.0.0.1:{ports[1]}", f"http://127.0.0.1:{ports[0]}", found and found[0]
-    finally:
-        child.terminate()
-        child.wait(30)
-    with pytest.raises(OSError), socket.create_connection(("127.0.0.1", ports[0]), timeout=5):
-        pass  # the server of pages was left running
 
 
 def test_a_phone_is_let_in_and_withdrawn(sample_farm, tmp_path, browser_page):

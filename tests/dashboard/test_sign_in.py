@@ -3,11 +3,10 @@
 import os
 import subprocess
 import sys
-from importlib.util import find_spec
 
 import pytest
 from dash_help import ROOT, free_port, settled, shoot, wait_for
-from oidc_help import folder, provider, secrets_of
+from oidc_help import provider, secrets_of, sign_in
 
 from dashboard.shell import ENTRIES
 from dashboard.words import say
@@ -38,8 +37,7 @@ def pages(sample_farm, tmp_path):
     with provider(EMAILS) as known:
         (tmp_path / ".streamlit").mkdir()
         (tmp_path / ".streamlit" / "secrets.toml").write_text(secrets_of(known, url))
-        path = [str(ROOT)] if find_spec("httpx") else [str(ROOT), str(folder())]
-        env = {**os.environ, "PYTHONPATH": os.pathsep.join(path)}
+        env = {**os.environ, "PYTHONPATH": str(ROOT)}
         env |= {"RISKRULES_FARM": str(sample_farm), "RISKRULES_HOME": str(tmp_path)}
         with log.open("wb") as out:
             child = subprocess.Popen(
@@ -52,16 +50,6 @@ def pages(sample_farm, tmp_path):
         finally:
             child.terminate()
             child.wait(10)
-
-
-def sign_in(page, url, email):
-    page.goto(url)
-    page.get_by_role("button", name="Sign in").click()
-    page.wait_for_url("**/oauth2/authorize**")
-    page.locator("input[name=sub]").fill(email)
-    page.get_by_role("button", name="Authorize").click()
-    page.wait_for_url(url + "/**")
-    settled(page)
 
 
 @pytest.mark.parametrize("email", MAY)

@@ -121,4 +121,3 @@ def test_whatever_is_typed_the_farm_file_can_be_read_or_is_refused_before(name, 
     assert text.farm == " ".join(name.split())
     assert [b.block for b in text.blocks] == [b.name for b in blocks]
     assert text.place.latitude == pytest.approx(lat, abs=1e-5)
-    assert first.draft_of(first.draft_text(place, blocks)) == (place, tuple(blocks))
