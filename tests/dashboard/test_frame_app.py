@@ -68,6 +68,7 @@ def test_doctests(module):
     assert not found.failed
 
 
+@pytest.mark.long
 def test_the_first_page_in_a_real_browser(sample_farm, server, browser_page):
     page = browser_page(1440)
     page.goto(server(sample_farm).url)
@@ -76,6 +77,7 @@ def test_the_first_page_in_a_real_browser(sample_farm, server, browser_page):
     shoot(page, "start", 1440)
 
 
+@pytest.mark.long
 def test_every_address_leads_to_its_page(sample_farm, server, browser_page):
     """The first visitor after a start, too, and the page where one begins."""
     page = browser_page(1440)

@@ -15,6 +15,7 @@ def test_each_model_is_drawn(app, card):
     assert card.limits.split(";")[0].split(",")[0][:12] in run.warning[0].value.replace("\\", "")
 
 
+@pytest.mark.long
 def test_the_chart_in_a_real_browser(server, browser_page):
     page = browser_page(1440)
     page.goto(f"{server().url}/models?model=gray_mold_flower")

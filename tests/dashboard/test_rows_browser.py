@@ -37,6 +37,7 @@ def wide(page) -> bool:
     )
 
 
+@pytest.mark.long
 def test_a_tap_is_kept_and_a_reload_shows_it(farm, server, browser_page):
     page = browser_page(390)
     url = server(farm).url

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
+import pytest
 from dash_help import settled, shoot
 
 from dashboard.words import say
@@ -81,6 +82,7 @@ def test_a_first_look_saves_nothing(app, sample_farm):
     assert open_desk(sample_farm).profile is None
 
 
+@pytest.mark.long
 def test_a_change_in_a_real_browser(sample_farm, server, browser_page):
     page = browser_page(1440)
     url = server(sample_farm).url

@@ -65,8 +65,9 @@ def test_the_wheel_holds_the_package_its_packs_pages_and_sample_farm(wheel, chec
     packs = {p.relative_to(checkout).as_posix() for p in (checkout / "rulepacks").rglob("*.yaml")}
     assert len(packs) > 3
     assert {f"riskrules/{name}" for name in packs} <= names
-    pages = {p.relative_to(checkout / "dashboard").as_posix()
-             for pattern in ("**/*.py", "**/*.yaml") for p in (checkout / "dashboard").glob(pattern)}  # fmt: skip
+    folder = checkout / "dashboard"
+    found = [p for pattern in ("**/*.py", "**/*.yaml") for p in folder.glob(pattern)]
+    pages = {p.relative_to(folder).as_posix() for p in found}
     assert {f"riskrules/dashboard_app/{name}" for name in pages} <= names
     sample = {p.name for p in (checkout / "sample_logs").iterdir() if p.suffix in (".csv", ".yaml")}
     assert {f"riskrules/sample_logs/{name}" for name in sample} <= names
