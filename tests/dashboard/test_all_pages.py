@@ -45,7 +45,10 @@ def test_page(farm_server, browser_page, name, width):
 
 @pytest.mark.parametrize("name", PAGES)
 def test_the_keyboard_reaches_everything(farm_server, browser_page, name):
-    """Each control that can be seen gets the focus by Tab alone."""
+    """Each control that can be seen gets the focus by Tab, or is of a group that does.
+
+    Within such a group the arrows lead on: the next test.
+    """
     page = browser_page(1440)
     page.goto(f"{farm_server.url}/{name}")
     settled(page)
@@ -92,16 +95,16 @@ MARK = """() => {
     && !e.closest('[aria-hidden=true], [inert]'));
   const groups = new Set();
   let n = 0;
-  for (const e of seen) {
-    if (e.type === 'radio') {   // the arrows move within a group: one of it is enough
-      if (groups.has(e.name)) continue;
-      groups.add(e.name);
-      document.querySelectorAll(`input[type=radio][name="${e.name}"]`)
-        .forEach(r => r.dataset.rr = n);
-      n += 1;
-      continue;
-    }
-    e.dataset.rr = n++;
+  for (const e of seen) {   // the arrows move within a group: one of it is enough
+    const box = e.matches('button') && e.closest('[role=radiogroup], [role=toolbar]');
+    const group = e.type === 'radio' ? e.name : box;
+    if (!group) { e.dataset.rr = n++; continue; }
+    if (groups.has(group)) continue;
+    groups.add(group);
+    (box ? box.querySelectorAll('button')
+      : document.querySelectorAll(`input[type=radio][name="${e.name}"]`))
+      .forEach(r => r.dataset.rr = n);
+    n += 1;
   }
   return n;
 }"""
