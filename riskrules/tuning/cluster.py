@@ -248,8 +248,11 @@ def _client(where: Where, most: int) -> Iterator[Any]:
             yield client
         return
     workers = min(where.workers, most)
+    config = import_module("dask.config")
     with (
         TemporaryDirectory(prefix="riskrules-replay-") as folder,
+        # A worker's own profile of its calls grows by 0.2 MB a second.
+        config.set({"distributed.worker.profile.enabled": False}),
         dask.LocalCluster(
             n_workers=workers, threads_per_worker=1, processes=True, host="127.0.0.1",
             dashboard_address="127.0.0.1:0", local_directory=folder, silence_logs=50,
