@@ -9,6 +9,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -104,19 +105,25 @@ def test_a_quick_run_prints_its_table_and_writes_it(tmp_path: Path) -> None:
     assert {row["reached"] for row in found} <= {True, False, None}
 
 
+def quick_run(number: int, folder: Path) -> dict[str, Any]:
+    """Run one benchmark in short and return what it wrote."""
+    file = folder / "found.json"
+    words = ["--quick", "--only", str(number), "--json", str(file)]
+    subprocess.run(
+        [sys.executable, str(ROOT / "benchmarks" / "run.py"), *words],
+        cwd=folder, capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    found: dict[str, Any] = json.loads(file.read_text(encoding="utf-8"))
+    return found
+
+
 @pytest.mark.long
 def test_the_pages_are_timed_and_none_is_in_trouble(tmp_path: Path) -> None:
     """Each page twice: against the aim and an empty page; marks, many sessions, memory."""
     pytest.importorskip("pvlib", reason="it ships the typical year")
     from benchmarks.dashboard import MARKED, SEASON, pages
 
-    file = tmp_path / "found.json"
-    words = ["--quick", "--only", "7", "--json", str(file)]
-    subprocess.run(
-        [sys.executable, str(ROOT / "benchmarks" / "run.py"), *words],
-        cwd=tmp_path, capture_output=True, text=True, check=True,
-    )  # fmt: skip
-    found = json.loads(file.read_text(encoding="utf-8"))
+    found = quick_run(7, tmp_path)
     named = [row["what"].removesuffix(", warm") for row in found["rows"]]
     assert {*pages(), SEASON, MARKED} <= set(named)
     assert all(row["ours"] > 0 and row["reference"] > 0 for row in found["rows"])
@@ -127,13 +134,7 @@ def test_the_pages_are_timed_and_none_is_in_trouble(tmp_path: Path) -> None:
 @pytest.mark.long
 def test_a_small_archive_is_replayed_in_a_loop_and_by_workers(tmp_path: Path) -> None:
     pytest.importorskip("pvlib", reason="it ships the typical year")
-    file = tmp_path / "found.json"
-    words = ["--quick", "--only", "8", "--json", str(file)]
-    subprocess.run(
-        [sys.executable, str(ROOT / "benchmarks" / "run.py"), *words],
-        cwd=tmp_path, capture_output=True, text=True, check=True,
-    )  # fmt: skip
-    found = json.loads(file.read_text(encoding="utf-8"))
+    found = quick_run(8, tmp_path)
     assert all(row["ours"] > 0 and row["reference"] > 0 for row in found["rows"])
     assert {"/s", "s", "MB"} == {row["unit"] for row in found["rows"]}
     assert any("computed, not measured" in line for line in found["notes"]["8"])
