@@ -17,7 +17,9 @@ os.environ.setdefault("STREAMLIT_BROWSER_GATHER_USAGE_STATS", "false")
 
 
 @pytest.fixture(autouse=True)
-def fresh(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory) -> None:
+def fresh(
+    monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[None]:
     """Let no farm of another test, or of this computer, be open."""
     import streamlit as st
 
@@ -28,6 +30,10 @@ def fresh(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFact
         monkeypatch.delenv(name, raising=False)
     monkeypatch.setattr(frame, "_chosen", {})
     st.cache_resource.clear()
+    main = sys.modules["__main__"]
+    yield
+    # A page under test takes the place of the main module, which a process started later runs.
+    sys.modules["__main__"] = main
 
 
 @pytest.fixture
