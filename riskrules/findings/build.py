@@ -191,7 +191,8 @@ def _joined(rule: Rule, pieces: list[Piece]) -> list[Episode]:
     for sure, start, end, matches in sorted(pieces):
         if runs and runs[-1][0] == sure and start < runs[-1][2]:
             _, first, last, so_far = runs.pop()
-            runs.append((sure, first, max(last, end), [*so_far, *matches]))
+            so_far.extend(matches)
+            runs.append((sure, first, max(last, end), so_far))
         else:
             runs.append((sure, start, end, [*matches]))
     return [Episode(rule, *run[:3], tuple(run[3])) for run in runs]

@@ -109,6 +109,16 @@ def settled(page) -> None:  # type: ignore[no-untyped-def]
     )
 
 
+def choose(page, label: str, option: str) -> None:  # type: ignore[no-untyped-def]
+    """Choose from a list: its letters narrow it down."""
+    box = page.get_by_role("combobox", name=label)
+    box.click()
+    box.fill(option)
+    page.get_by_role("option", name=option, exact=True).click()
+    page.wait_for_timeout(300)
+    settled(page)
+
+
 def shoot(page, name: str, width: int) -> Path:  # type: ignore[no-untyped-def]
     """Write a picture of a whole page into the folder named by RISKRULES_SHOTS."""
     folder = Path(os.environ.get("RISKRULES_SHOTS", ROOT / "build" / "shots"))

@@ -6,7 +6,7 @@ import sys
 
 import pytest
 from axe import troubles as serious
-from dash_help import ROOT, settled, shoot
+from dash_help import ROOT, choose, settled, shoot
 
 from dashboard import frame
 from dashboard.words import say
@@ -136,16 +136,6 @@ def fill(page, label: str, value: str) -> None:  # type: ignore[no-untyped-def]
     """Type into a field and leave it, which is when the server hears of it."""
     page.get_by_label(label, exact=True).fill(value)
     page.keyboard.press("Control+Enter" if "\n" in value else "Enter")
-    page.wait_for_timeout(300)
-    settled(page)
-
-
-def choose(page, label: str, option: str) -> None:  # type: ignore[no-untyped-def]
-    """Choose from a list: its letters narrow it down."""
-    box = page.get_by_role("combobox", name=label)
-    box.click()
-    box.fill(option)
-    page.get_by_role("option", name=option, exact=True).click()
     page.wait_for_timeout(300)
     settled(page)
 

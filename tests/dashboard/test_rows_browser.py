@@ -6,7 +6,7 @@ import sys
 
 import pytest
 from axe import troubles as serious
-from dash_help import ROOT, settled, shoot
+from dash_help import ROOT, choose, settled, shoot
 
 from dashboard.words import say
 
@@ -129,16 +129,6 @@ def test_a_log_dropped_mapped_and_reported(farm, server, browser_page, width):
     page.get_by_text("48 of 48 rows are kept").wait_for(timeout=60_000)
     files = {f.file: f.in_use for f in open_desk(farm).report().files if f.block == "south_beds"}
     assert 48 in files.values() and len(files) == 2
-
-
-def choose(page, label: str, option: str) -> None:
-    """Choose from a list: its letters narrow it down."""
-    box = page.get_by_role("combobox", name=label)
-    box.click()
-    box.fill(option)
-    page.get_by_role("option", name=option, exact=True).click()
-    page.wait_for_timeout(300)
-    settled(page)
 
 
 @pytest.mark.long
